@@ -73,13 +73,16 @@ def test_docstring_is_complete(name):
 
 @pytest.mark.parametrize("name", NAMES)
 def test_source_is_known(name):
-    """ensures that each formula's source is in the reference list, honestly graded."""
+    """ensures that each formula's source is in the reference list, honestly graded, and that
+    the kinds of its parameters can be read (they are read as text)."""
     formula = FORMULAS[name]
     assert formula.source in references(), formula.source
     assert formula.how in HOW
     assert formula.evidence in EVIDENCE
     for parameter in formula.valid:
         assert parameter in formula.signature.parameters
+    for parameter in formula.signature.parameters.values():
+        assert isinstance(parameter.annotation, str), f"{name}: its module needs __future__"
 
 
 @pytest.mark.parametrize("name", sorted(FIXED))

@@ -26,40 +26,59 @@ few runs. On a quiet machine a slip of two fifths shows."""
 MOST_BYTES = 400_000
 
 
+def is_quick(what, spend, tries):
+    """One of some tries takes no longer than it may: others may be held up by neighbours."""
+    spent = []
+    for _ in range(tries):
+        spent.append(spend())
+        if spent[-1] <= BUSY * MOST_S[what]:
+            return
+    pytest.fail(f"{what}: {spent}")
+
+
+def _children(before):
+    """CPU time of the processes that ended since."""
+    after = os.times()
+    return (after.children_user + after.children_system
+            - before.children_user - before.children_system)
+
+
 def test_warm_advisory_is_quick_and_small():
     """ensures that a warmed process makes an advisory in little CPU time, in a small file."""
     pipeline.make_advisory(CASE)
-    spent = []
-    for _ in range(5):
+
+    def spend():
         start = time.thread_time()  # other tests may have left threads in this process
-        made = pipeline.make_advisory(CASE)
-        spent.append(time.thread_time() - start)
-    assert min(spent) <= BUSY * MOST_S["warm"], spent  # others are held up by neighbours
-    assert len(made.pdf) <= MOST_BYTES
+        assert len(pipeline.make_advisory(CASE).pdf) <= MOST_BYTES
+        return time.thread_time() - start
+
+    is_quick("warm", spend, 5)
 
 
 def test_first_advisory_is_quick(tmp_path):
     """ensures that the command makes its one advisory in little CPU time, imports and all."""
-    spent = []
-    for _ in range(2):
+    def spend():
         before = os.times()
         subprocess.run([sys.executable, "-m", "loambrief.cli", "advise", CASE, "-q", "-o",
                         tmp_path], check=True)
-        after = os.times()
-        spent.append(after.children_user + after.children_system
-                     - before.children_user - before.children_system)
-    assert min(spent) <= BUSY * MOST_S["cold"], spent
+        return _children(before)
+
+    is_quick("cold", spend, 2)
 
 
 def test_the_fifth_advisory_is_the_first():
     """ensures that nothing is left over from one case to the next: same bytes, no more objects."""
-    first = pipeline.make_advisory(CASE).pdf
-    gc.collect()
-    before = len(gc.get_objects())
-    for _ in range(4):
-        assert pipeline.make_advisory(CASE).pdf == first
-    gc.collect()
-    assert len(gc.get_objects()) - before < 1_000
+    gc.freeze()  # what other tests hold is not looked through
+    try:
+        first = pipeline.make_advisory(CASE).pdf
+        gc.collect()
+        before = len(gc.get_objects())
+        for _ in range(4):
+            assert pipeline.make_advisory(CASE).pdf == first
+        gc.collect()
+        assert len(gc.get_objects()) - before < 1_000
+    finally:
+        gc.unfreeze()
 
 
 def test_a_month_without_changes_is_quick(tmp_path):
@@ -72,12 +91,11 @@ def test_a_month_without_changes_is_quick(tmp_path):
     command = [sys.executable, "-m", "loambrief.cli", "batch", tmp_path, "-o", tmp_path / "out",
                "--bundle", "--workers", "1"]
     subprocess.run(command, check=True, capture_output=True)
-    spent = []
-    for _ in range(2):
+
+    def spend():
         before = os.times()
         done = subprocess.run(command, check=True, capture_output=True, text=True)
-        after = os.times()
-        spent.append(after.children_user + after.children_system
-                     - before.children_user - before.children_system)
         assert "8 cases: 0 made, 8 unchanged" in done.stdout
-    assert min(spent) <= BUSY * MOST_S["unchanged"], spent
+        return _children(before)
+
+    is_quick("unchanged", spend, 2)

@@ -3,10 +3,12 @@
 import copy
 import datetime as dt
 
+from loambrief.actions.blend import BlendZone, NoBlend, field_mix
 from loambrief.actions.offers import offer
 from loambrief.agronomy.registry import Result
 from loambrief.case.schema import CaseFile, Material
 from loambrief.findings.model import (
+    WHOLE_FIELD,
     Confidence,
     Finding,
     Grade,
@@ -29,6 +31,12 @@ BASE = {
                 "credential": {"scheme": "State board", "number": "PA-0", "expires": "2028-01-01"},
                 "interest": "None."},
 }
+
+
+def least_cost(needs, offers, upper=None):
+    """The cheapest mix of one acre, within upper limits of nutrients."""
+    mix = field_mix((BlendZone(WHOLE_FIELD, 1.0, needs, upper or {}),), offers)
+    return mix if isinstance(mix, NoBlend) else mix.blends[WHOLE_FIELD.id]
 
 
 def material(name, price=None, kind="fertilizer", *, per="ton", spread=None, loads=None,

@@ -7,9 +7,9 @@ from dataclasses import replace
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from plan_builders import case_of, finding, material, need, product, result
+from plan_builders import case_of, finding, least_cost, material, need, product, result
 
-from loambrief.actions.blend import Blend, BlendZone, FieldMix, NoBlend, field_mix, least_cost
+from loambrief.actions.blend import Blend, BlendZone, FieldMix, NoBlend, field_mix
 from loambrief.actions.plan import make_plan
 from loambrief.actions.reasons import best_effort, clash, limit_costs, rate_ranges
 from loambrief.findings.model import NeedKind, Place

@@ -9,8 +9,9 @@ from dataclasses import replace
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from plan_builders import least_cost
 
-from loambrief.actions.blend import Blend, NoBlend, least_cost
+from loambrief.actions.blend import Blend, NoBlend
 from loambrief.actions.budget import choose
 from loambrief.actions.model import Action
 from loambrief.actions.offers import offer

@@ -32,7 +32,7 @@ def stages(case: Path) -> dict[str, float]:
     from loambrief.agronomy.registry import recording
     from loambrief.case.load import load_case
     from loambrief.charts import build
-    from loambrief.render import flow, pdf
+    from loambrief.render import figures, pdf
     from loambrief.topics.assess import assess
 
     spent = dict.fromkeys(STAGES, 0.0)
@@ -54,13 +54,13 @@ def stages(case: Path) -> dict[str, float]:
         plan = timed("plan", make_plan, loaded.case, diagnosis.findings)
     advice = pipeline.Advice(loaded, diagnosis, plan, tuple(trace.results))
     report, _ = timed("report model", pipeline._paper, advice)
-    real = flow.figure_size, flow.draw_chart, pdf.archive_file
-    flow.figure_size, flow.draw_chart = charted(real[0]), charted(real[1])
+    real = figures.figure_size, figures.draw_chart, pdf.archive_file
+    figures.figure_size, figures.draw_chart = charted(real[0]), charted(real[1])
     pdf.archive_file = lambda *a, **k: timed("file", lambda: real[2](*a, **k))
     try:
         timed("layout", pdf.render_pdf, report.model)
     finally:
-        flow.figure_size, flow.draw_chart, pdf.archive_file = real
+        figures.figure_size, figures.draw_chart, pdf.archive_file = real
     spent["layout"] -= spent["charts"] + spent["file"]
     spent["total"] = sum(spent[name] for name in STAGES if name != "total")
     return spent

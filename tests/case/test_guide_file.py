@@ -87,6 +87,19 @@ def test_minor_elements_are_read_from_the_test_alone(tmp_path):
         "a rule that reads Zn from the soil test alone")
 
 
+@pytest.mark.parametrize(("term", "refused"), [("per_test", False), ("per_yield", True),
+                                               ("per_yield_test", True)])
+def test_an_equation_of_a_minor_element_knows_no_yield(tmp_path, term, refused):
+    """ensures that a zinc equation may rest on the test, and not on the yield."""
+    rule = ("  - {nutrient: Zn, crops: [corn], methods: [dtpa], kind: equation, critical_ppm: 1,"
+            f" constant: 5, {term}: -2}}\n")
+    path = write(tmp_path, YAML + rule)
+    if refused:
+        assert [p.code for p in problems(path)] == ["CASE026"]
+    else:
+        assert load_guide(path).data["rule"][-1][term] == -2
+
+
 @pytest.mark.parametrize(("old", "new", "code", "line", "hint"), [
     ("mehlich-3-icp]", "mehlich-3-ipc]", "CASE027", 7, "mehlich-3-icp"),
     ("crops: [corn, soybean]", "crops: [cron, soybean]", "CASE027", 6, "corn"),
@@ -102,6 +115,7 @@ def test_minor_elements_are_read_from_the_test_alone(tmp_path):
     ("limit_ppm: 160", "limit_ppm: 90", "CASE026", 19, ""),
     ("    limit_ppm: 160\n", "", "CASE021", 14, ""),
     ("    critical_ppm: 115\n", "", "CASE021", 14, ""),
+    ("    crops: [corn]\n", "", "CASE021", 14, "Add the key 'crops'"),
     ("{corn: 0.2}", "{soybean: 0.8}", "CASE021", 22, ""),
     ("extra_lb: 10", "extra_pounds: 10", "CASE020", 21, ""),
     ("extra_lb: 10", "extra_lb: ten", "CASE022", 21, ""),
@@ -165,3 +179,12 @@ def test_missing_file_is_the_systems_error(tmp_path):
     """ensures that a file that is not there raises the operating system's error."""
     with pytest.raises(FileNotFoundError):
         load_guide(Path(tmp_path / "none.yaml"))
+
+
+@pytest.mark.parametrize(("key", "by_yield"), [("rate_lb", False), ("low_lb", False),
+                                               ("lb_per_unit", True), ("low_lb_per_unit", True)])
+def test_a_class_knows_what_its_rate_needs(key, by_yield):
+    """ensures that each way to give a rate counts as one, and those by yield ask for it."""
+    made = guides.SoilTestClass("low", 0.0, **{key: 0.0})
+    assert made.has_rate and made.needs_yield is by_yield
+    assert not guides.SoilTestClass("low", 0.0).has_rate

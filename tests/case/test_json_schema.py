@@ -10,7 +10,7 @@ from jsonschema import Draft202012Validator
 from loambrief.case.json_schema import DIALECT, case_schema, guide_schema
 from loambrief.case.reader import decode, read_text
 from loambrief.case.starter import starter_case
-from loambrief.case.validate import glossary, known_parts
+from loambrief.case.validate import glossary, parts
 from loambrief.tables import all_documents, load_document
 
 ROOT = Path(__file__).parents[2] / "sample_inputs"
@@ -86,7 +86,7 @@ def test_broken_samples_are_caught(name, expected, errors):
 
 def test_every_key_is_described(schema):
     """ensures that the glossary covers each key of the schema once, and nothing else."""
-    fields = {(part.__name__, name) for part in known_parts() for name in part.model_fields}
+    fields = {(part.__name__, name) for part, _ in parts().values() for name in part.model_fields}
     assert set(glossary()) == fields
     for name, node in (("CaseFile", schema), *schema["$defs"].items()):
         assert node["description"], name

@@ -28,7 +28,7 @@ from loambrief.case.measurements import (
 )
 from loambrief.case.schema import Increment, Methods, SaturationExtract
 from loambrief.render.plain import render_plain
-from loambrief.topics.stratification.state import layer_states
+from loambrief.topics.stratification.state import layer_state
 from loambrief.units import DIMENSIONS
 
 ROOT = Path(__file__).parents[2]
@@ -142,7 +142,7 @@ def test_layers(m, problems):
     found = [p for p in problems(case) if p.code == "CASE106"]
     assert bool(found) == m.additive
     loaded = load_bytes(as_bytes(case), "case.yaml")
-    layers = [x.name for state in layer_states(loaded.case) for x in state.layers]
+    layers = [x.name for state in map(layer_state, loaded.case.samples) for x in state.layers]
     assert layers == ([m.field] if m in layered() else [])
 
 

@@ -39,6 +39,15 @@ class Drawn:
     texts: list = field(default_factory=list)
     paths: list = field(default_factory=list)
 
+    def touching(self, slack):
+        """Pairs of texts that share more than ``slack`` points both ways, from below."""
+        pairs, live = [], []  # those that reach above the foot of the next
+        for text in sorted(self.texts, key=lambda text: text.y0):
+            live = [other for other in live if other.y1 > text.y0 + slack]
+            pairs += [(o.text, text.text) for o in live if o.overlaps(text, slack)]
+            live.append(text)
+        return pairs
+
 
 class Recorder(Surface):
     """Draws nothing, remembers where everything would lie."""

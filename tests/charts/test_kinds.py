@@ -36,9 +36,7 @@ def test_layout(record_once, spec, width):
         assert text.y0 >= -0.5 and text.y1 <= height + 0.5, text
     for x0, y0, x1, y1 in drawn.paths:
         assert x0 >= -1 and x1 <= width + 1 and y0 >= -1 and y1 <= height + 1
-    touching = [(a.text, b.text) for n, a in enumerate(drawn.texts) for b in drawn.texts[:n]
-                if a.overlaps(b, 0.4)]
-    assert touching == []
+    assert drawn.touching(0.4) == []
 
 
 def test_a_row_of_weeds_starts_at_the_edge_and_holds_its_names(record):
@@ -138,13 +136,14 @@ def test_quick(record, name):
     """
     spec = EVERYDAY[name]()
     record(spec)
-    times = []
-    for _ in range(4):
+
+    def spend():
         build.cache_clear()
         start = time.process_time()
         record(spec)
-        times.append(time.process_time() - start)
-    assert min(times) < 0.25
+        return time.process_time() - start
+
+    assert any(spend() < 0.25 for _ in range(4))
 
 
 def test_refusals():

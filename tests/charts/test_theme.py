@@ -6,8 +6,8 @@ from itertools import pairwise
 
 import pytest
 
-from loambrief.charts.theme import lightness, theme
-from loambrief.colours import channels, contrast
+from loambrief.charts.theme import theme
+from loambrief.colours import channels, contrast, luminance
 
 
 def test_contrast_reference():
@@ -19,6 +19,12 @@ def test_contrast_reference():
     assert contrast("#000000", "#FFFFFF") == pytest.approx(21.0)
     assert contrast("#767676", "#FFFFFF") == pytest.approx(4.54, abs=0.005)
     assert contrast("#777777", "#FFFFFF") == pytest.approx(4.48, abs=0.005)
+
+
+def lightness(colour):
+    """CIE 1976 L* of an sRGB colour, 0 to 100."""
+    y = luminance(colour)
+    return 116 * y ** (1 / 3) - 16 if y > 216 / 24389 else y * 24389 / 27
 
 
 def test_lightness_reference():

@@ -6,11 +6,16 @@ import pytest
 
 from findings.test_weeds import BASE
 from loambrief.case.schema import CaseFile
+from loambrief.errors import ImpossibleInput
 from loambrief.findings.model import Grade, NeedKind, Side
 from loambrief.report.text import Writer
 from loambrief.tables import load, references
 from loambrief.topics.cover_crops import findings as cover_crops
-from loambrief.topics.cover_crops.formulas import cover_mix_seed_lb_ac, cover_species
+from loambrief.topics.cover_crops.formulas import (
+    cover_mix_seed_lb_ac,
+    cover_seed_cost,
+    cover_species,
+)
 
 WRITERS = {language: Writer(language, "us") for language in ("en", "es")}
 
@@ -219,3 +224,34 @@ def test_set_plants_do_not_go_into_fresh_sorghum_sudangrass():
     told = said(finding_of({"purpose": ["weeds"], "mix": [{"species": "sorghum-sudangrass"}]},
                            following_crop="tomato"))
     assert "follow_sorghum_vegetable" in told and "follow_small_seed" not in told
+
+
+@pytest.mark.parametrize("rates, prices", [([], []), ([60.0], []), ([60.0], [-0.2]),
+                                           ([60.0], [0.2, 0.3])])
+def test_seed_without_its_price_has_no_cost(rates, prices):
+    """ensures that each rate needs a price, and that 60 lb at 0.20 and 10 lb at 2.50 cost 37."""
+    with pytest.raises(ImpossibleInput):
+        cover_seed_cost(rates_lb_ac=rates, prices_per_lb=prices)
+    assert cover_seed_cost(rates_lb_ac=[60, 10], prices_per_lb=[0.2, 2.5]) == pytest.approx(37.0)
+
+
+def test_seed_from_memory_is_common_practice():
+    """ensures that a seed rate is published only where it was looked up, whatever the species."""
+    mix = [{"species": row["species"]} for row in load("cover_crops/species")][:8]
+    how = {row["species"]: row["how"] for row in load("cover_crops/species")}
+    finding = finding_of({"purpose": ["nitrogen"], "sowing": "2026-08-20",
+                          "first_frost": "2026-10-05", "mix": mix})
+    lines = [e for e in finding.evidence if e.text.name == "seed"]
+    assert lines and all((e.grade is Grade.PRACTICE) is (how[e.text.params["name"]] == "memory")
+                         for e in lines)
+
+
+def test_those_for_most_purposes_come_first():
+    """ensures that species that serve more of the purposes stand before the others (own rule)."""
+    wanted = ("nitrogen", "erosion")
+    finding = finding_of({"purpose": list(wanted), "sowing": "2026-08-20",
+                          "first_frost": "2026-10-05"})
+    serves = {row["species"]: row["purposes"].split("|") for row in load("cover_crops/species")}
+    counts = [sum(p in serves[e.text.params["name"]] for p in wanted)
+              for e in finding.evidence if e.text.name == "seed"]
+    assert counts == sorted(counts, reverse=True) and counts[0] > 1

@@ -36,6 +36,9 @@ def test_residual_copper_of_a_vineyard():
     assert any(e.text.key == "nutrients.evidence_toxic_leaf" and e.side is Side.FOR
                for e in copper.evidence)
     assert copper.advise_against
+    assert copper.body[0].params["sprayed"]
+    _, other = said(build(layer={"copper": "66 ppm"}, methods=MICRO_METHODS))
+    assert not other["nutrients.toxic_cu.A1"].body[0].params["sprayed"]
 
 
 def test_little_copper_under_trees_is_a_note():

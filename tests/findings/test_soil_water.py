@@ -137,3 +137,12 @@ def test_formulas_refuse_what_cannot_be():
     assert formulas.allowed_depletion("rice") is None is formulas.crop_water_use("rice", 0.2)
     assert formulas.crop_water_use("wheat", 10, "initial") == pytest.approx(3.0)
     assert formulas.crop_water_use("soybean", 10, "initial") == pytest.approx(4.0)  # table 12
+
+
+def test_a_second_table_speaks_against_the_first():
+    """ensures that the other published figure is told where there is one, and only there."""
+    told = {f.id: [e.text.params for e in f.evidence if e.text.key == "soil_water.against_second"]
+            for f in said(field=PIVOT).findings}
+    held = by_id(field=PIVOT)["soil_water.held.A"]
+    assert [p["water"] for p in told["soil_water.held.A"]] == [held.results[0].details["second"]]
+    assert told["soil_water.interval.A"] == []

@@ -10,7 +10,7 @@ from loambrief.case.load import load_case
 from loambrief.findings.model import Confidence, Grade, NeedKind, Status
 from loambrief.tables import references
 from loambrief.topics.stratification import findings as stratification
-from loambrief.topics.stratification.state import layer_states
+from loambrief.topics.stratification.state import layer_state
 
 ROOT = Path(__file__).parents[2] / "sample_inputs"
 TOP = {"depth": "0-2 in", "ph": 5.2, "phosphorus": "60 ppm", "potassium": "240 ppm",
@@ -40,7 +40,7 @@ def by_id(case):
 
 def test_the_soil_below_is_worked_out_by_mass_balance():
     """ensures that 60 ppm in 0-2 in and 30 in 0-6 in leave 15 below, four times less."""
-    state = layer_states(layer_case())[0]
+    state = layer_state(layer_case().samples[0])
     p = state.layer("phosphorus")
     assert p.below == pytest.approx(15) and p.below_by == "balance"
     assert p.ratio == pytest.approx(4)
@@ -79,14 +79,14 @@ def test_layers_set_no_rate():
 def test_a_measured_lower_slice_is_used():
     """ensures that 2-6 in, where sampled, replaces the balance."""
     case = layer_case(TOP, WHOLE, {"depth": "2-6 in", "phosphorus": "18 ppm"})
-    p = layer_states(case)[0].layer("phosphorus")
+    p = layer_state(case.samples[0]).layer("phosphorus")
     assert (p.below, p.below_by) == (18, "measured")
-    assert layer_states(case)[0].layer("potassium").below_by == "balance"
+    assert layer_state(case.samples[0]).layer("potassium").below_by == "balance"
 
 
 def test_two_slices_without_the_whole():
     """ensures that 0-2 and 2-6 in are averaged for the layer, not balanced."""
-    state = layer_states(layer_case(TOP, {"depth": "2-6 in", "phosphorus": "15 ppm"}))[0]
+    state = layer_state(layer_case(TOP, {"depth": "2-6 in", "phosphorus": "15 ppm"}).samples[0])
     p = state.layer("phosphorus")
     assert not state.nested and p.whole == pytest.approx(30) and p.below == 15
 
@@ -107,7 +107,7 @@ def test_an_impossible_balance_is_its_own_finding():
 def test_a_limit_is_not_worked_with():
     """ensures that "<5 ppm" enters no balance and is said."""
     case = layer_case({**TOP, "phosphorus": "<5 ppm"}, WHOLE)
-    assert layer_states(case)[0].layer("phosphorus").limit
+    assert layer_state(case.samples[0]).layer("phosphorus").limit
     assert any("only a limit" in t for t in texts(stratification.assess(case)))
 
 

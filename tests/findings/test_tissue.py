@@ -3,11 +3,12 @@
 import pytest
 
 from findings.carbon_cases import case_of
-from loambrief.findings.model import NeedKind, Verdict, nutrient
+from loambrief.findings.model import NeedKind, Status, Verdict, nutrient
 from loambrief.findings.places import place_of
 from loambrief.tables import load
 from loambrief.topics.assess import assess as all_topics
 from loambrief.topics.tissue import findings as tissue
+from loambrief.topics.tissue.formulas import HIGH, SUFFICIENT, TOXIC, tissue_class
 
 LEAF = {"id": "t", "part": "ear leaf", "stage": "silking", "date": "2026-07-20"}
 
@@ -33,6 +34,8 @@ def test_low_leaf_asks_for_samples_and_for_no_rate(results, low):
     _, said = read(**results)
     needs = [n for f in said.findings for n in f.needs]
     assert bool(needs) is low
+    assert {(f.status, f.severity) for f in said.findings} == {
+        (Status.WATCH, 1) if low else (Status.ADEQUATE, 0)}
     assert all(n.kind is NeedKind.MEASURE and n.amount is None for n in needs)
     assert not [j for f in said.findings for j in f.judgements]
 
@@ -100,3 +103,23 @@ def test_low_petiole_asks_for_the_soil_first(value, low):
                    field={"crop": "potato"})
     found, = tissue.assess(case).findings
     assert any(e.text.key == "tissue.petiole_backup" for e in found.evidence) is low
+
+
+@pytest.mark.parametrize("value, status, severity", [
+    ("500 ppm", Status.WATCH, 1), ("700 ppm", Status.NOTED, 0), ("900 ppm", Status.NOTED, 0)])
+def test_only_low_sap_is_watched(value, status, severity):
+    """ensures that sap nitrate of tomato is watched below 600 mg/L (UF CV004, from memory)."""
+    case = case_of(tissue=[{**LEAF, "part": "petiole sap", "stage": "early bloom",
+                            "sap_nitrate_n": value.replace("ppm", "mg/L")}],
+                   field={"crop": "tomato"})
+    found, = tissue.assess(case).findings
+    assert (found.status, found.severity) == (status, severity)
+
+
+def test_toxic_begins_above_its_level():
+    """ensures that a leaf at the printed toxic level is not called toxic, and one above it is."""
+    for row in load("tissue/ranges"):
+        if row["toxic"] is not None:
+            key = {name: row[name] for name in ("crop", "part", "stage", "nutrient")}
+            assert tissue_class(value=row["toxic"], **key) in (SUFFICIENT, HIGH)
+            assert tissue_class(value=row["toxic"] * 1.01, **key) == TOXIC

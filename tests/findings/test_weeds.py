@@ -540,3 +540,11 @@ def test_seed_of_biennials_is_not_told_from_others():
              by_id(case_of(weed("Conium maculatum", 5)))["weeds.control"].evidence}
     assert "context_seed_group" not in lines
     assert lines["context_seed_none"]["weeds"] == ["poison hemlock"]
+
+
+@pytest.mark.parametrize("species", ["Stellaria media", "Galium aparine"])
+def test_depths_that_were_looked_up_are_published(species):
+    """ensures that a depth read in its publication is graded so (Benvenuti et al. 2001)."""
+    lines = [e for f in weeds.assess(case_of(weed(species, 20))).findings for e in f.evidence
+             if e.text.key == "weeds.context_depth"]
+    assert [(e.grade, e.sources) for e in lines] == [(Grade.PUBLISHED, ("benvenuti-2001",))]

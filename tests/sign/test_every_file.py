@@ -15,13 +15,13 @@ import itertools
 import re
 import shutil
 import subprocess
-import sys
 
 import pdfua
 import pikepdf
 import pytest
 import sign_samples as samples
 from accessible import looked_at
+from click.testing import CliRunner
 from file_bytes import stream_faults
 from sample_reports import ROOT, advice, short_case
 
@@ -30,6 +30,7 @@ from loambrief.archive.sign import Role, sign
 from loambrief.archive.store import Store
 from loambrief.case.load import load_case
 from loambrief.case.sheet_layout import SECTIONS
+from loambrief.cli import main
 from loambrief.record.export import export_client
 from loambrief.record.issue import issue
 from loambrief.record.redact import redact
@@ -61,11 +62,10 @@ def files(request, tmp_path_factory):
     found |= {"together": together["all.pdf"], "together.annex": together["all.annex.pdf"]}
     found |= _recorded(home, short)
     shutil.copytree(FIELDS, home / "fields", ignore=shutil.ignore_patterns("creek_bottom.*"))
-    done = subprocess.run(
-        [sys.executable, "-m", "loambrief.cli", "batch", home / "fields", "-o", home / "month",
-         "--bundle", "--print-pack", "--annexes", "--language", language, "--paper", paper,
-         "--workers", "1", "-q"], capture_output=True, text=True)
-    assert done.returncode == 0, done.stderr
+    done = CliRunner().invoke(main, [
+        "batch", str(home / "fields"), "-o", str(home / "month"), "--bundle", "--print-pack",
+        "--annexes", "--language", language, "--paper", paper, "--workers", "1", "-q"])
+    assert done.exit_code == 0, done.output
     for path in (home / "month").rglob("*.pdf"):
         for name, kind in (("bundle-", "bundle"), ("month-", "month"), ("print-pack", "pack")):
             if name in path.name:

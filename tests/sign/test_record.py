@@ -7,7 +7,6 @@ import io
 import json
 import subprocess
 from dataclasses import replace
-from pathlib import Path
 from types import SimpleNamespace
 
 import pikepdf
@@ -15,6 +14,7 @@ import pytest
 import sign_samples as samples
 import yaml
 from click.testing import CliRunner
+from sample_reports import short_text
 
 from loambrief import pipeline
 from loambrief.archive.errors import SignFault
@@ -27,8 +27,6 @@ from loambrief.cli import main
 from loambrief.record import verify as verifying
 from loambrief.record.issue import issue
 
-ROOT = Path(__file__).parents[2]
-CASE = ROOT / "sample_inputs" / "acid_corn_ohio" / "case.yaml"
 ENV = {"SIGN_P": samples.PASSPHRASE}
 
 
@@ -38,7 +36,7 @@ def run(*arguments):
 
 def _in_two_files(folder):
     """The sample with its adviser in a profile beside it."""
-    raw = yaml.safe_load(CASE.read_text(encoding="utf-8"))
+    raw = yaml.safe_load(short_text())
     for name in ("case", "profiles"):
         (folder / name).mkdir()
     (folder / "profiles" / "me.yaml").write_text(

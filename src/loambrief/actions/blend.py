@@ -21,7 +21,7 @@ from dataclasses import dataclass, field
 
 from loambrief.actions.offers import Offer
 from loambrief.actions.solver import Solved, minimise
-from loambrief.findings.model import WHOLE_FIELD, Place
+from loambrief.findings.model import Place
 
 TINY = 1e-6
 WHOLE = 1e-7
@@ -97,26 +97,6 @@ def price_lb(offer: Offer) -> float:
     """Price with freight of a product that is in a mix [currency/lb]; only priced ones are."""
     assert offer.per_lb is not None
     return offer.per_lb
-
-
-def least_cost(
-    needs: Mapping[str, float],
-    offers: tuple[Offer, ...],
-    upper: Mapping[str, float] | None = None,
-) -> Blend | NoBlend:
-    """Cheapest mix for one acre that meets every need within the limits.
-
-    Parameters
-    ----------
-    needs : mapping
-        Nutrient -> lb/ac wanted; non-positive entries are ignored.
-    offers : tuple of Offer
-        Priced products (those without a price per mass are ignored).
-    upper : mapping or None
-        Nutrient -> most lb/ac the mix may bring.
-    """
-    mix = field_mix((BlendZone(WHOLE_FIELD, 1.0, needs, upper or {}),), offers)
-    return mix if isinstance(mix, NoBlend) else mix.blends[""]
 
 
 def field_mix(zones: tuple[BlendZone, ...], offers: tuple[Offer, ...]) -> FieldMix | NoBlend:

@@ -1,24 +1,12 @@
 """What the planner hands to the report: actions, what is left out, what not to buy."""
 
-from __future__ import annotations
-
 import datetime as dt
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from loambrief.agronomy.registry import Result
-from loambrief.findings.model import (
-    Confidence,
-    Finding,
-    JudgedKind,
-    Judgement,
-    Message,
-    Need,
-    NeedKind,
-    Place,
-    Verdict,
-)
+from loambrief.findings import model as m
 
 
 @dataclass(frozen=True)
@@ -27,7 +15,7 @@ class Window:
 
     start: dt.date | None
     end: dt.date | None
-    text: Message
+    text: m.Message
 
 
 @dataclass(frozen=True)
@@ -40,15 +28,15 @@ class Action:
     """
 
     id: str
-    kind: NeedKind
+    kind: m.NeedKind
     item: str
-    title: Message
-    need: Need
+    title: m.Message
+    need: m.Need
     finding_ids: tuple[str, ...]
-    place: Place
+    place: m.Place
     area_ac: float | None
     severity: int
-    confidence: Confidence
+    confidence: m.Confidence
     distance: float | None = None
     """How far the reading behind it lies beyond its line, as a share of the line."""
     material_id: str | None = None
@@ -81,7 +69,7 @@ class Action:
     rest_of: str = ""
     """Id of the action that the money covers in part, where this is the rest of it."""
     stated_rank: int | None = None
-    deferred: Message | None = None
+    deferred: m.Message | None = None
     """Until when the adviser put it off; no money is kept for it and nothing is ordered."""
     pass_number: int = 1
     passes: int = 1
@@ -101,8 +89,8 @@ class Action:
     cost_total: float | None = None
     price_date: dt.date | None = None
     window: Window | None = None
-    how: tuple[Message, ...] = ()
-    cautions: tuple[Message, ...] = ()
+    how: tuple[m.Message, ...] = ()
+    cautions: tuple[m.Message, ...] = ()
     depends_on: tuple[str, ...] = ()
     conditional_on: str | None = None
     """Action whose reading decides whether this one is done at all; no money is kept for it."""
@@ -113,17 +101,17 @@ class Action:
     topics: tuple[str, ...] = ()
     """Topics of the findings behind it."""
     rank: int = 0
-    rank_reason: Message | None = None
-    benefit: Message | None = None
+    rank_reason: m.Message | None = None
+    benefit: m.Message | None = None
     """Published chance of a response, or that none is published."""
     response_chance_pct: float | None = None
-    waiting: tuple[Message, ...] = ()
+    waiting: tuple[m.Message, ...] = ()
     """What it costs to leave it for later."""
-    uncertain: Message | None = None
+    uncertain: m.Message | None = None
     """Set where the range of the need straddles a threshold: what would settle it."""
     results: tuple[Result, ...] = ()
-    notes: tuple[Message, ...] = ()
-    limits: tuple[Message, ...] = ()
+    notes: tuple[m.Message, ...] = ()
+    limits: tuple[m.Message, ...] = ()
     """What bound the rate (a cap, a spreader step, a whole load)."""
 
     @property
@@ -159,9 +147,9 @@ class Action:
 class NotAdvised:
     """Something not to spend money on, and why."""
 
-    what: Message
-    why: Message
-    saved: Message | None = None
+    what: m.Message
+    why: m.Message
+    saved: m.Message | None = None
     """Money not spent, as far as it is known."""
     material_id: str | None = None
     sources: tuple[str, ...] = ()
@@ -174,8 +162,8 @@ class Followup:
     """What to look at later, and what counts as success."""
 
     due: dt.date | None
-    what: Message
-    success: Message
+    what: m.Message
+    success: m.Message
     action_id: str | None = None
 
 
@@ -224,10 +212,10 @@ class Order:
 class Alternative:
     """Another way to meet the nutrient needs, or to leave them."""
 
-    name: Message
+    name: m.Message
     cost: float | None
     """Cost for the field [currency]; None where it cannot be done."""
-    note: Message
+    note: m.Message
 
 
 @dataclass(frozen=True)
@@ -236,7 +224,7 @@ class WithoutMaterial:
 
     action_id: str
     item: str
-    place: Place
+    place: m.Place
     key: str
     """Of the constraint: ``excluded``, ``organic_prohibited``, ``organic_ask``, ``equipment``,
     ``setback``."""
@@ -244,7 +232,7 @@ class WithoutMaterial:
     """As typed, or the name of the machine or the neighbour."""
     materials: tuple[str, ...]
     """Names of what would have served."""
-    kind: NeedKind
+    kind: m.NeedKind
 
 
 @dataclass(frozen=True)
@@ -285,7 +273,7 @@ class SetAside:
 
     action: Action
     reason: str
-    cautions: tuple[Message, ...]
+    cautions: tuple[m.Message, ...]
     """What still holds without it: what they warn of is still there."""
 
 
@@ -299,7 +287,7 @@ class PlanFigure:
     rate: float | None
     rate_unit: str
     cost: float | None
-    window: Message | None = None
+    window: m.Message | None = None
 
 
 @dataclass(frozen=True)
@@ -310,8 +298,8 @@ class PlanDifference:
     """``action`` (own), ``nitrogen``, ``rate``, ``replace``, ``split``, ``defer``, ``move``,
     ``drop``, or ``instead``: it follows from other entries."""
     action_id: str
-    title: Message
-    place: Place
+    title: m.Message
+    place: m.Place
     reasons: tuple[str, ...]
     own: tuple[PlanFigure, ...] = ()
     program: tuple[PlanFigure, ...] = ()
@@ -327,26 +315,26 @@ class Plan:
     not_advised: tuple[NotAdvised, ...]
     followups: tuple[Followup, ...]
     budget: BudgetResult
-    rule: Message
-    findings: tuple[Finding, ...] = ()
+    rule: m.Message
+    findings: tuple[m.Finding, ...] = ()
     orders: tuple[Order, ...] = ()
     alternatives: tuple[Alternative, ...] = ()
-    verdicts: tuple[Judgement, ...] = ()
+    verdicts: tuple[m.Judgement, ...] = ()
     """On each nutrient and amendment at each place, then on each material."""
     gaps: tuple[WithoutMaterial, ...] = ()
     strips: tuple[CheckStrip, ...] = ()
     spreading: tuple[SpreadingDays, ...] = ()
     set_aside: tuple[SetAside, ...] = ()
-    met: tuple[tuple[Need, Action], ...] = ()
+    met: tuple[tuple[m.Need, Action], ...] = ()
     """Needs that an own action meets whole, with that action."""
     differences: tuple[PlanDifference, ...] = ()
-    program: Plan | None = None
+    program: "Plan | None" = None
     """The program's own plan, without anything that the adviser set; None where it is the same."""
 
-    def unjudged(self) -> tuple[Judgement, ...]:
+    def unjudged(self) -> tuple[m.Judgement, ...]:
         """Nutrients and amendments that nothing here judges."""
-        return tuple(v for v in self.verdicts if v.verdict is Verdict.NOT_JUDGED
-                     and v.kind in (JudgedKind.NUTRIENT, JudgedKind.AMENDMENT))
+        return tuple(v for v in self.verdicts if v.verdict is m.Verdict.NOT_JUDGED
+                     and v.kind in (m.JudgedKind.NUTRIENT, m.JudgedKind.AMENDMENT))
 
     def action(self, action_id: str) -> Action:
         return next(a for a in self.actions if a.id == action_id)

@@ -11,8 +11,9 @@ A formula is a plain function on plain numbers, registered once (``registry``)::
         '''
 
 The decorator gives the answer's unit, source and published range, and the kind of a parameter
-(``possible``) what it refuses; the docstring has ``Returns`` and ``Raises`` only for more than
-that, and names further sources at the end of its notes.
+(``possible``) what it refuses, read as text (the module needs ``annotations`` from
+``__future__``); the docstring has ``Returns`` and ``Raises`` only for more than that, and names
+further sources at the end of its notes.
 
 ``how`` is ``seen`` (in its published text), ``computed``, ``memory`` (from memory, unverified)
 or ``convention``. Outside ``valid`` the value is returned and flagged; what cannot be raises

@@ -95,34 +95,25 @@ class CecBand:
 
 @dataclass(frozen=True)
 class Rule:
-    """How one guide turns one soil test into one rate for some crops.
-
-    Attributes
-    ----------
-    nutrient : str
-        A key of :data:`TEST_OF` (the test of P2O5 and K2O is elemental P and K).
-    crops : tuple of str
-        Names of the crop table, or ``("*",)`` for every crop.
-    methods : tuple of str
-        Extraction methods the rule was calibrated for; of a nitrogen rule what it reads.
-    kind : str
-        One of :data:`KINDS`.
-    values : mapping
-        The kind's own numbers.
-    reference, locator, how : str
-        Where the rule is from and how its values were checked.
-    """
+    """How one guide turns one soil test into one rate for some crops."""
 
     nutrient: str
+    """A key of :data:`TEST_OF` (the test of P2O5 and K2O is elemental P and K)."""
     crops: tuple[str, ...]
+    """Names of the crop table, or ``("*",)`` for every crop."""
     methods: tuple[str, ...]
+    """Extraction methods the rule was calibrated for; of a nitrogen rule what it reads."""
     kind: str
+    """One of :data:`KINDS`."""
     values: DataRow
+    """The kind's own numbers."""
     classes: tuple[SoilTestClass, ...]
     by_cec: tuple[CecBand, ...]
     reference: str
     locator: str
     how: str
+    """``reference``, ``locator``, ``how``: where the rule is from and how its values were
+    checked."""
     how_of: Mapping[str, str] = field(default_factory=dict)
 
     @property
@@ -168,42 +159,30 @@ class Rule:
 
 @dataclass(frozen=True)
 class Guide:
-    """One fertilizer guide.
-
-    Attributes
-    ----------
-    name : str
-        As given in a case (``guide: tri_state_2020``).
-    regions : tuple of str
-        States or regions it was written for.
-    kind : str
-        Its approach, in a few words.
-    depth_in : float
-        Sampling depth it was calibrated on, from the surface [in].
-    rotation : str
-        ``"highest critical level"`` if the most demanding crop of the rotation sets it.
-    interval_years : float or None
-        Longest time until the next sample [years]; None where the guide states none.
-    interval_reference, interval_how : str
-        Where that is from and how it was checked.
-    own : bool
-        True for a consultant's own guide.
-    """
+    """One fertilizer guide."""
 
     name: str
+    """As given in a case (``guide: tri_state_2020``)."""
     title: str
     reference: str
     how: str
     notes: str
     regions: tuple[str, ...]
+    """States or regions it was written for."""
     kind: str
+    """Its approach, in a few words."""
     depth_in: float
+    """Sampling depth it was calibrated on, from the surface [in]."""
     rules: tuple[Rule, ...]
     rotation: str = ""
+    """``"highest critical level"`` if the most demanding crop of the rotation sets it."""
     own: bool = False
+    """True for a consultant's own guide."""
     interval_years: float | None = None
+    """Longest time until the next sample [years]; None where the guide states none."""
     interval_reference: str = ""
     interval_how: str = ""
+    """``interval_reference``, ``interval_how``: where that is from and how it was checked."""
 
     def rules_for(self, nutrient: str, crop: Crop | None = None) -> tuple[Rule, ...]:
         """Rules of one nutrient, those for the crop itself before those for every crop."""

@@ -1,7 +1,5 @@
 """A check as a record of separate facts, and one bottom line computed from them."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass, field
 from enum import StrEnum
@@ -32,7 +30,7 @@ class FileFact:
         return asdict(self)
 
     @classmethod
-    def from_json(cls, data: dict) -> FileFact:
+    def from_json(cls, data: dict) -> "FileFact":
         return cls(data["id"], FactState(data["state"]), data["text"], data["about"])
 
 

@@ -3,8 +3,6 @@
 They stand in the log, so that the index can be made again and a change can be seen.
 """
 
-from __future__ import annotations
-
 import datetime as dt
 import re
 import unicodedata
@@ -56,7 +54,7 @@ class Settings:
     def as_json(self) -> dict:
         return asdict(self)
 
-    def changed(self, changes: Mapping[str, Any]) -> Settings:
+    def changed(self, changes: Mapping[str, Any]) -> "Settings":
         """With other values; ``years`` is merged."""
         known = {k: v for k, v in changes.items() if v is not None}
         if "years" in known:

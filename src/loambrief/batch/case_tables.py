@@ -5,8 +5,6 @@ the farms, since two clients may call theirs the same. A date that is not known 
 amount that is not known NaN: sums leave both out, and nothing turns them into zero.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Sequence
 from dataclasses import astuple, dataclass
 from typing import get_type_hints
@@ -40,7 +38,7 @@ class CaseTables:
     tests: pd.DataFrame
 
     @classmethod
-    def of(cls, figures: Sequence[Figures]) -> CaseTables:
+    def of(cls, figures: Sequence[Figures]) -> "CaseTables":
         cases = _typed(([getattr(f, name) for name in CASES] for f in figures), CASES)
         cases.index.name = "case"
         cases["farm_no"] = cases.groupby(["client", "farm"], sort=False).ngroup()

@@ -35,11 +35,9 @@ class Cluster(Executor):
     Parameters
     ----------
     address : str
-        Of the scheduler: ``tcp://HOST:PORT``, or ``tls://HOST:PORT`` with the certificates
-        that Dask's own configuration names.
+        Of the scheduler, ``tcp://`` or, with the certificates of Dask's settings, ``tls://``.
     shared : str or None
-        URL of storage that this machine and all workers share, through which finished files
-        come back; None: they come through the cluster.
+        URL of storage through which finished files come back; None: through the cluster.
     function, here : callable
         Of a task, give an outcome: there, and for reading it here.
 
@@ -154,17 +152,12 @@ class Cluster(Executor):
     def _ready(self, tasks: Iterable[Task]) -> Iterator[Task | CaseOutcome]:
         """Checked cases to be sent, read here if they were not, and outcomes that end here."""
         waiting: dict[int, Task] = {}
-
-        def to_read(some: Iterable[Task]) -> Iterator[Task]:
-            for task in some:
-                waiting[task.number] = task
-                yield replace(task, stage=Stage.CHECK)
-
         for checked, some in groupby(tasks, key=lambda task: bool(task.loaded)):
             if checked:
                 yield from some
                 continue
-            for outcome in self.readers.run(to_read(some)):
+            for outcome in self.readers.run(replace(waiting.setdefault(task.number, task),
+                                                    stage=Stage.CHECK) for task in some):
                 task = waiting.pop(outcome.number)
                 if outcome.status is not CaseStatus.CHECKED or task.stage is Stage.CHECK:
                     yield outcome

@@ -25,9 +25,8 @@ IDLE = 60.0
 class SharedStorage:
     """The folder ``run`` in the storage at ``url``, which is gone when the run is over.
 
-    It is shared by this machine and the workers, for finished files on the way: any storage that
-    fsspec knows (``file:///mnt/share``, ``s3://bucket/folder``), each with errors of its own.
-    Each machine needs its driver and its own credentials.
+    Any storage that fsspec knows and that this machine and the workers share (``file:///share``,
+    ``s3://bucket/folder``), each with errors of its own; each machine needs its own credentials.
     """
 
     url: str
@@ -92,7 +91,11 @@ def make(run: str, task: Task) -> CaseOutcome | None:
         return None
     if why := unfit(maker.program):
         raise ClusterFault(f"worker {worker.address} {why}")
-    return maker.make(task)
+    outcome, storage = maker.made(task), maker.storage
+    if storage is None or outcome is None or outcome.status is not CaseStatus.DONE:
+        return outcome
+    storage.put(outcome.number, outcome.content)
+    return replace(outcome, content={})
 
 
 @dataclass(eq=False)
@@ -128,7 +131,7 @@ class CaseMaker(WorkerPlugin):
             with suppress(IndexError):  # a thread took it
                 self.idle.pop().close()
 
-    def make(self, task: Task) -> CaseOutcome | None:
+    def made(self, task: Task) -> CaseOutcome | None:
         multiprocessing.current_process().daemon = False  # or it may start no processes
         try:
             pool = self.idle.pop()
@@ -136,13 +139,9 @@ class CaseMaker(WorkerPlugin):
             pool = Pool(1, self.function, self.preload)
         self.busy.add(pool)
         try:
-            outcome = next(pool.run([task]), None)
+            return next(pool.run([task]), None)
         finally:
             self.busy.discard(pool)
             self.idle.append(pool)
             if not self.sweep.is_running():  # the run is over
                 self.end_idle()
-        if self.storage is None or outcome is None or outcome.status is not CaseStatus.DONE:
-            return outcome
-        self.storage.put(outcome.number, outcome.content)
-        return replace(outcome, content={})

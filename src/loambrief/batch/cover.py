@@ -4,8 +4,6 @@ A document like every other: the same blocks, charts and pages. Its month is ask
 of the latest case; the clock is never read. Amounts in different currencies are never added.
 """
 
-from __future__ import annotations
-
 import datetime as dt
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -43,7 +41,7 @@ class Setting:
 
     @classmethod
     def of(cls, figures: Sequence[Figures], *, units: str | None = None,
-           paper: str | None = None, language: str | None = None) -> Setting:
+           paper: str | None = None, language: str | None = None) -> "Setting":
         def usual(name: str) -> str:
             return mode(sorted(getattr(f, name) for f in figures))
 

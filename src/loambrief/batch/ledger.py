@@ -5,8 +5,6 @@ are put in place and the last one for a case counts. Lines that cannot be read a
 so a damaged ledger costs work and never a run. At the end of a run it is written anew, whole.
 """
 
-from __future__ import annotations
-
 import contextlib
 import hashlib
 import json
@@ -95,7 +93,7 @@ class Ledger:
     """Lines that could not be read."""
 
     @classmethod
-    def read(cls, file: Path) -> Ledger:
+    def read(cls, file: Path) -> "Ledger":
         """The ledger of a folder; an empty one if there is none or none that can be read."""
         ledger = cls(file)
         try:

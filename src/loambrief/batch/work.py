@@ -4,8 +4,6 @@ Everything here can be pickled and depends on nothing but the task and the insta
 so that a worker process and another machine do exactly the same.
 """
 
-from __future__ import annotations
-
 import hashlib
 import pickle
 import time
@@ -104,7 +102,7 @@ class Task:
     time_limit: float | None = None
     expected: str = ""
     loaded: bytes = field(default=b"", repr=False)
-    inputs: tuple[Input, ...] = ()
+    inputs: "tuple[Input, ...]" = ()
 
 
 @dataclass(frozen=True)
@@ -150,7 +148,7 @@ class CaseOutcome:
     problems: tuple[str, ...] = ()
     warnings: tuple[str, ...] = ()
 
-    def failed(self, *problems: str, status: CaseStatus = CaseStatus.FAILED) -> CaseOutcome:
+    def failed(self, *problems: str, status: CaseStatus = CaseStatus.FAILED) -> "CaseOutcome":
         """The same case, not made after all."""
         return replace(self, status=status, content={}, loaded=b"", files=(), figures=None,
                        problems=(*self.problems, *problems))

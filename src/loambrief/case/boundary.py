@@ -36,10 +36,6 @@ class Shape:
         return sum(ring_area_m2(rings[0]) - sum(map(ring_area_m2, rings[1:]))
                    for rings in self.polygons) / M2_PER_ACRE
 
-    def corners(self) -> Iterator[Position]:
-        for rings in self.polygons:
-            yield from rings[0]
-
 
 def shapes(boundary: object) -> tuple[Shape, ...]:
     """Shapes of a boundary without faults, in file order."""

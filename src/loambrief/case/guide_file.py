@@ -45,24 +45,16 @@ from loambrief.errors import CaseProblems
 
 @dataclass(frozen=True)
 class LoadedGuide:
-    """A checked guide file.
-
-    Attributes
-    ----------
-    name : str
-        The file's name without ending: what a case calls it.
-    data : mapping
-        Plain data for ``loambrief.agronomy.guides.from_data``.
-    sha256 : str
-        Of the file's bytes, in hexadecimal.
-    file : str
-        As the user named it.
-    """
+    """A checked guide file."""
 
     name: str
+    """The file's name without ending: what a case calls it."""
     data: Mapping[str, object]
+    """Plain data for ``loambrief.agronomy.guides.from_data``."""
     sha256: str
+    """Of the file's bytes, in hexadecimal."""
     file: str
+    """As the user named it."""
 
 
 _RULE: TypeAdapter[GuideRule] = TypeAdapter(GuideRule)

@@ -1,7 +1,5 @@
 """Structure of a guide file: what each part and each kind of rule may hold."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from typing import Annotated, Literal
 

@@ -1,7 +1,5 @@
 """One case file to a checked case, or every problem it has. Nothing is ever half-built."""
 
-from __future__ import annotations
-
 import hashlib
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
@@ -53,14 +51,14 @@ class LoadedCase:
     """The consultant's own guide, if the case names one by file."""
     photos: tuple[Photo, ...] = ()
     """In the order of ``case.photos``."""
-    earlier: tuple[LoadedCase, ...] = ()
+    earlier: "tuple[LoadedCase, ...]" = ()
     """Earlier cases of the field, oldest first."""
     brand: PrintedBrand | None = None
     """Logo and accent, the client's before the adviser's."""
     source: SourceText | None = field(default=None, compare=False, repr=False)
     """The data with the places of everything, for what only the plan can tell."""
 
-    def of_plan(self, faults: Iterable[Fault]) -> LoadedCase:
+    def of_plan(self, faults: Iterable[Fault]) -> "LoadedCase":
         """With warnings of the finished plan sorted in; the accepted ones with their reason.
 
         Raises

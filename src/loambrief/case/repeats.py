@@ -4,7 +4,6 @@ Every sample but the first of a zone says so (``repeats: {of: N, treat: pool}``)
 averaged that was not asked for, and never results by different methods or beyond a limit.
 """
 
-import math
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from statistics import fmean, stdev
@@ -37,10 +36,6 @@ class Spread:
     def sd(self) -> float:
         """Standard deviation between the samples (n - 1 in the denominator)."""
         return stdev(self.values)
-
-    @property
-    def standard_error(self) -> float:
-        return self.sd / math.sqrt(self.n)
 
 
 def repeats_of(case: CaseFile, first: Sample, *treatments: str) -> list[Sample]:

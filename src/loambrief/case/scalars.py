@@ -5,8 +5,6 @@ dates, times, ``yes``, ``no`` and depth ranges stay the text that was typed. Num
 remember how they were written: ``00123`` is kept whole where text is wanted.
 """
 
-from __future__ import annotations
-
 import math
 import re
 
@@ -26,7 +24,7 @@ class TypedInt(int):
 
     typed: str
 
-    def __new__(cls, value: int, typed: str = "") -> TypedInt:
+    def __new__(cls, value: int, typed: str = "") -> "TypedInt":
         self = super().__new__(cls, value)
         self.typed = typed or str(value)
         return self
@@ -37,7 +35,7 @@ class TypedFloat(float):
 
     typed: str
 
-    def __new__(cls, value: float, typed: str = "") -> TypedFloat:
+    def __new__(cls, value: float, typed: str = "") -> "TypedFloat":
         self = super().__new__(cls, value)
         self.typed = typed or repr(value)
         return self

@@ -2,7 +2,7 @@
 
 import re
 import types
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from functools import cache
 from typing import Annotated, Union, get_args, get_origin
 
@@ -189,8 +189,3 @@ def homes_of(key: str) -> tuple[str, ...]:
     """Places of a case where a key is known."""
     return tuple(path or "the top level" for part, path in parts().values()
                  if key in part.model_fields)
-
-
-def known_parts() -> Iterable[type[Part]]:
-    """Classes of all parts, in the order they occur."""
-    return (part for part, _ in parts().values())

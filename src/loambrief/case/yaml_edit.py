@@ -8,8 +8,6 @@ and compared with what was meant before anybody sees it. Lists and mappings in `
 are not edited from inside: the user is asked to write them out.
 """
 
-from __future__ import annotations
-
 import io
 import re
 from collections import Counter
@@ -205,7 +203,7 @@ class LineEdits:
     """Remarks that went."""
 
     @classmethod
-    def of(cls, source: SourceText, remarks: bool = False) -> LineEdits:
+    def of(cls, source: SourceText, remarks: bool = False) -> "LineEdits":
         """Edits of a file, none made yet."""
         return cls(source, [piece.rstrip("\r\n") for piece in _LINES.findall(source.text)],
                    remarks)

@@ -1,7 +1,5 @@
 """Keeps labels apart: along a line, and around points in a plane."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
@@ -15,11 +13,11 @@ class TextBox:
     x1: float
     y1: float
 
-    def hits(self, other: TextBox, gap: float = 0.0) -> bool:
+    def hits(self, other: "TextBox", gap: float = 0.0) -> bool:
         return (self.x0 < other.x1 + gap and other.x0 < self.x1 + gap
                 and self.y0 < other.y1 + gap and other.y0 < self.y1 + gap)
 
-    def within(self, other: TextBox) -> bool:
+    def within(self, other: "TextBox") -> bool:
         return (self.x0 >= other.x0 and self.x1 <= other.x1
                 and self.y0 >= other.y0 and self.y1 <= other.y1)
 

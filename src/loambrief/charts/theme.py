@@ -5,7 +5,6 @@ from dataclasses import dataclass
 from functools import cache
 from typing import Any
 
-from loambrief.colours import luminance
 from loambrief.errors import ResourceMissing
 from loambrief.resources import templates_dir
 
@@ -76,9 +75,3 @@ def theme() -> Theme:
         raise ResourceMissing(f"{path} not found") from None
     except KeyError as error:
         raise ResourceMissing(f"{path}: no {error.args[0]!r}") from None
-
-
-def lightness(colour: str) -> float:
-    """CIE 1976 L* of an sRGB colour, 0 to 100."""
-    y = luminance(colour)
-    return 116 * y ** (1 / 3) - 16 if y > 216 / 24389 else y * 24389 / 27

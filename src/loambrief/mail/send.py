@@ -1,7 +1,5 @@
 """Hand letters to a mail server (RFC 5321), each at most once."""
 
-from __future__ import annotations
-
 import hashlib
 import json
 import os
@@ -134,7 +132,7 @@ def send_letters(folder: Path, settings: MailSettings | None, *, secret: str | N
     return [done[path] for path in letters]
 
 
-def _send(session: _Session, log: SentLog, path: Path, message: EmailMessage, to: str,
+def _send(session: "_Session", log: "SentLog", path: Path, message: EmailMessage, to: str,
           sha256: str, date: Callable[[], str], pause: Callable[[float], None]) -> Sending:
     settings = session.settings
     for header in HIDDEN:
@@ -187,7 +185,7 @@ class _Session:
         self.settings, self._secret = settings, secret
         self._server: smtplib.SMTP | None = None
 
-    def __enter__(self) -> _Session:
+    def __enter__(self) -> "_Session":
         return self
 
     def __exit__(self, *_: object) -> None:
@@ -256,16 +254,11 @@ class LogFault(LoambriefError):
 
 @dataclass
 class SentLog:
-    """Append-only log in the folder of the letters.
-
-    Parameters
-    ----------
-    now : callable
-        Time of the entry, ISO 8601 with its offset.
-    """
+    """Append-only log in the folder of the letters."""
 
     path: Path
     now: Callable[[], str]
+    """Time of the entry, ISO 8601 with its offset."""
 
     def states(self) -> dict[tuple[str, str], LetterState]:
         """Latest state of each letter (digest, recipient).

@@ -4,8 +4,6 @@ No text ever passes through a markup parser, so what a client types is printed l
 letter.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable, Set
 from typing import Any
 
@@ -70,7 +68,7 @@ class Composer:
         self._anchors: dict[str, str] = {}
         self._targets: dict[str, str] = {}
 
-    def draft(self, look: Look) -> Composer:
+    def draft(self, look: Look) -> "Composer":
         """A composer for a trial in some look: nothing it makes is part of the document."""
         made = Composer(look, self.words, Element("Document"), self.below, self.elsewhere)
         made.shift = self.shift

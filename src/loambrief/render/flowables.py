@@ -5,8 +5,6 @@ height, ``drawOn`` draws them. Distances above and below are ``spaceBefore`` and
 ``spaceAfter``; ``keep_next`` keeps one with its follower. Any flowable of reportlab fits in.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 
@@ -145,7 +143,7 @@ class TaggedParagraph(Flowable):
                 self._part(self.lines[fitting:], False, before=0.0)]
 
     def _part(self, lines: list[TextLine], first: bool, before: float | None = None,
-              after: float | None = None) -> TaggedParagraph:
+              after: float | None = None) -> "TaggedParagraph":
         part = type(self)(self.pieces, self.style, self.tag)
         part.__dict__.update(self.__dict__)
         part.lines, part._first = lines, first

@@ -4,8 +4,6 @@ A cell holds flowables. Rows that are bound to their follower stay on its page, 
 repeated, and a row much higher than the rest may be parted inside.
 """
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
@@ -146,7 +144,7 @@ class Grid(Flowable):
             return []
         return self._at(rows[:end], rows[end:])
 
-    def _at(self, first: list[GridRow], rest: list[GridRow]) -> list[Grid]:
+    def _at(self, first: list[GridRow], rest: list[GridRow]) -> "list[Grid]":
         titles = self.again or self.rows[: self.titles]
         look = (self.widths, self.titles, 0.0, self.row_limit, self.again)
         made = [Grid(first, *look), Grid([*titles, *rest], *look)]

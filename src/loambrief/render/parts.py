@@ -39,8 +39,6 @@ from loambrief.report.parts import (
 
 Made = list[Flowable]
 DASH = "–"
-SHORT = 900
-"""Reasons and steps of more characters than this get lists of their own."""
 SIGN_HEIGHT = 40.0
 """Room above a line to sign on [pt]."""
 

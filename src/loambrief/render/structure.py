@@ -3,8 +3,6 @@
 ISO 32000-1, 14.7 (logical structure) and 12.3.3 (document outline).
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 from loambrief.render.tags import Annotation, Element, TaggedCanvas, text_string
@@ -74,7 +72,7 @@ class _Entry:
     number: int
     title: str
     target: str
-    kids: list[_Entry]
+    kids: "list[_Entry]"
 
 
 def write_outline(canvas: TaggedCanvas) -> None:

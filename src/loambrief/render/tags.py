@@ -9,8 +9,6 @@ in the order in which they were added to the tree, wherever they stand on the pa
 Built after ISO 32000-1, 14.6 to 14.8, and ISO 14289-1 (PDF/UA-1).
 """
 
-from __future__ import annotations
-
 import re
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -69,13 +67,13 @@ class Element:
         self.number = self.parent = 0
         """Numbers of its object and its parent's, once they are written."""
 
-    def add(self, role: str, alt: str = "", attributes: str = "") -> Element:
+    def add(self, role: str, alt: str = "", attributes: str = "") -> "Element":
         """A new last child; parameters as for the class."""
         child = Element(role, alt, attributes)
         self.kids.append(child)
         return child
 
-    def walk(self) -> Iterator[Element]:
+    def walk(self) -> "Iterator[Element]":
         """This element and all below it, in reading order."""
         left = [self]
         while left:

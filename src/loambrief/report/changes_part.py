@@ -1,25 +1,11 @@
 """What changed since the revision before: inputs, findings, rates and money, field by field."""
 
-from __future__ import annotations
-
 import datetime as dt
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass, replace
 
 from loambrief.findings.model import say
-from loambrief.report.blocks import (
-    Block,
-    Column,
-    Fact,
-    Heading,
-    PageBreak,
-    Paragraph,
-    Span,
-    Style,
-    Table,
-    plain,
-    spans,
-)
+from loambrief.report import blocks as b
 from loambrief.report.compare_part import ComparedLine, ComparedSide, Comparison, compare_plans
 from loambrief.report.parts import Summary
 from loambrief.report.text import Writer
@@ -55,7 +41,7 @@ class RevisionChanges:
         return asdict(self)
 
     @classmethod
-    def from_json(cls, data: Mapping) -> RevisionChanges:
+    def from_json(cls, data: Mapping) -> "RevisionChanges":
         rows = {name: tuple(tuple(row) for row in data[name]) for name in GROUPS}
         return cls(**{**data, **rows})
 
@@ -85,37 +71,37 @@ def _rows(lines: tuple[ComparedLine, ...],
     return tuple((names.get(line.what, line.what), line.first, line.second) for line in lines)
 
 
-def changes_blocks(changes: RevisionChanges, writer: Writer) -> tuple[Block, ...]:
+def changes_blocks(changes: RevisionChanges, writer: Writer) -> tuple[b.Block, ...]:
     """The page of changes, after page 1."""
     def word(name: str, **params: object) -> str:
         return writer.write(say(f"record.{name}", **params))
 
-    blocks: list[Block] = [
-        PageBreak(),
-        Heading(1, word("changes_title", revision=changes.revision, before=changes.replaces),
-                anchor="changes"),
-        Paragraph(word("changes_intro", number=changes.number, revision=changes.revision,
-                       before=changes.replaces), Style.LEAD),
-        Paragraph(word("changes_reason", kind=word("kind_" + changes.kind.replace("-", "_")),
-                       reason=changes.reason)),
+    blocks: list[b.Block] = [
+        b.PageBreak(),
+        b.Heading(1, word("changes_title", revision=changes.revision, before=changes.replaces),
+                  anchor="changes"),
+        b.Paragraph(word("changes_intro", number=changes.number, revision=changes.revision,
+                         before=changes.replaces), b.Style.LEAD),
+        b.Paragraph(word("changes_reason", kind=word("kind_" + changes.kind.replace("-", "_")),
+                         reason=changes.reason)),
     ]
     for group in GROUPS:
         rows = getattr(changes, group)
-        blocks.append(Heading(2, word(f"changes_{group}"), anchor=f"changes-{group}"))
+        blocks.append(b.Heading(2, word(f"changes_{group}"), anchor=f"changes-{group}"))
         if rows:
-            blocks.append(Table(
-                (Column(word("column_what"), weight=3), Column(word("column_before"), weight=2),
-                 Column(word("column_now"), weight=2)),
+            blocks.append(b.Table(
+                (b.Column(word("column_what"), weight=3), b.Column(word("column_before"), weight=2),
+                 b.Column(word("column_now"), weight=2)),
                 rows, row_headers=True))
         else:
-            blocks.append(Paragraph(word("changes_none")))
+            blocks.append(b.Paragraph(word("changes_none")))
     if changes.newer_program:
-        blocks.append(Paragraph(word("changes_program"), Style.NOTE))
+        blocks.append(b.Paragraph(word("changes_program"), b.Style.NOTE))
     return tuple(blocks)
 
 
-def with_changes(blocks: tuple[Block, ...], issued: dt.date | None,
-                 changes: RevisionChanges | None, writer: Writer) -> tuple[Block, ...]:
+def with_changes(blocks: tuple[b.Block, ...], issued: dt.date | None,
+                 changes: RevisionChanges | None, writer: Writer) -> tuple[b.Block, ...]:
     """A document as it is issued: at its top the date of issue and what it replaces, after
     page 1 the page of changes, to which its first line points.
 
@@ -131,14 +117,14 @@ def with_changes(blocks: tuple[Block, ...], issued: dt.date | None,
         return blocks
     facts = list(first.facts)
     if issued is not None:
-        facts.append(Fact(writer.write(say("report.fact_issued")), writer.day(issued)))
+        facts.append(b.Fact(writer.write(say("report.fact_issued")), writer.day(issued)))
     if changes is None:
         return (replace(first, facts=tuple(facts)), *others)
-    facts.append(Fact(writer.write(say("report.fact_replaces")), writer.write(say(
+    facts.append(b.Fact(writer.write(say("report.fact_replaces")), writer.write(say(
         "record.replaced_revision", revision=changes.replaces,
         date=dt.date.fromisoformat(changes.replaced_on)))))
     page = changes_blocks(changes, writer)
-    heading = next(b for b in page if isinstance(b, Heading))
-    pointer = Span(plain(heading.text), bold=True, link=f"#{heading.anchor}")
-    kicker = (*spans(first.kicker), Span(" · "), pointer)
+    heading = next(x for x in page if isinstance(x, b.Heading))
+    pointer = b.Span(b.plain(heading.text), bold=True, link=f"#{heading.anchor}")
+    kicker = (*b.spans(first.kicker), b.Span(" · "), pointer)
     return (replace(first, facts=tuple(facts), kicker=kicker), *page, *others)

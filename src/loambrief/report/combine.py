@@ -6,20 +6,7 @@ from dataclasses import dataclass, replace
 from loambrief.actions.model import Plan
 from loambrief.case.schema import CaseFile
 from loambrief.errors import LoambriefError
-from loambrief.report.blocks import (
-    Attachment,
-    Block,
-    Column,
-    Heading,
-    PageBreak,
-    Paragraph,
-    ReportModel,
-    Row,
-    RowKind,
-    Span,
-    Style,
-    Table,
-)
+from loambrief.report import blocks as b
 from loambrief.report.client_part import client_blocks
 from loambrief.report.context import Context
 from loambrief.report.links import prefixed
@@ -32,7 +19,7 @@ class FieldReport:
     """One field's report with what the cover says about it."""
 
     context: Context
-    model: ReportModel
+    model: b.ReportModel
 
     @property
     def case(self) -> CaseFile:
@@ -43,7 +30,7 @@ class FieldReport:
         return self.context.plan
 
 
-def combine(reports: Sequence[FieldReport], name: str) -> ReportModel:
+def combine(reports: Sequence[FieldReport], name: str) -> b.ReportModel:
     """One report model for several fields.
 
     Parameters
@@ -60,10 +47,10 @@ def combine(reports: Sequence[FieldReport], name: str) -> ReportModel:
     """
     first = reports[0]
     _same(reports)
-    blocks: list[Block] = _cover(reports, first.context)
-    attachments: list[Attachment] = []
+    blocks: list[b.Block] = _cover(reports, first.context)
+    attachments: list[b.Attachment] = []
     for number, report in enumerate(reports, 1):
-        blocks.append(PageBreak())
+        blocks.append(b.PageBreak())
         own = report.model.blocks if number == 1 else _unsigned(report.model.blocks)
         blocks += [prefixed(block, f"f{number}-") for block in own]
         attachments += [
@@ -84,10 +71,10 @@ def combine(reports: Sequence[FieldReport], name: str) -> ReportModel:
     )
 
 
-def _unsigned(blocks: tuple[Block, ...]) -> list[Block]:
+def _unsigned(blocks: tuple[b.Block, ...]) -> list[b.Block]:
     """Blocks without signature fields: the ones of the first field sign the whole document."""
-    return [replace(b, field="", client_field="") if isinstance(b, SignOff) else b
-            for b in blocks]
+    return [replace(x, field="", client_field="") if isinstance(x, SignOff) else x
+            for x in blocks]
 
 
 def _same(reports: Sequence[FieldReport]) -> None:
@@ -108,16 +95,16 @@ def _same(reports: Sequence[FieldReport]) -> None:
             raise LoambriefError(f"one document takes one {what}; found {', '.join(found)}")
 
 
-def _cover(reports: Sequence[FieldReport], context: Context) -> list[Block]:
+def _cover(reports: Sequence[FieldReport], context: Context) -> list[b.Block]:
     """Title, one row a field, and the sum of what the plans spend."""
     word = context.word
-    rows: list[Row | tuple] = []
+    rows: list[b.Row | tuple] = []
     for number, report in enumerate(reports, 1):
         field = report.case.field
         chosen = [a for a in report.plan.actions if report.context.in_budget(a)]
         worst = report.context.diagnosis.worst(1)
         rows.append((
-            Span(field.name, link=f"#f{number}-summary"),
+            b.Span(field.name, link=f"#f{number}-summary"),
             report.context.amount(field.area.value, "ac"),
             report.context.crop,
             context.write(worst[0].title) if worst else word("no_limits"),
@@ -125,19 +112,20 @@ def _cover(reports: Sequence[FieldReport], context: Context) -> list[Block]:
             context.money(report.context.costs.total),
         ))
     spent = sum(r.context.costs.total for r in reports)
-    rows.append(Row((word("client_total"), "", "", "", "", context.money(spent)), RowKind.TOTAL))
+    total = (word("client_total"), "", "", "", "", context.money(spent))
+    rows.append(b.Row(total, b.RowKind.TOTAL))
     return [
-        Heading(1, word("client_title", client=context.case.client.name, count=len(reports)),
-                anchor="client"),
-        Paragraph(word("client_intro"), Style.LEAD),
-        Table(
+        b.Heading(1, word("client_title", client=context.case.client.name, count=len(reports)),
+                  anchor="client"),
+        b.Paragraph(word("client_intro"), b.Style.LEAD),
+        b.Table(
             (
-                Column(word("fact_field"), weight=2),
-                Column(word("column_area"), "right", weight=1),
-                Column(word("fact_crop"), weight=1),
-                Column(word("column_limit"), weight=4),
-                Column(word("column_first"), weight=3),
-                Column(word("column_cost"), "right", weight=1),
+                b.Column(word("fact_field"), weight=2),
+                b.Column(word("column_area"), "right", weight=1),
+                b.Column(word("fact_crop"), weight=1),
+                b.Column(word("column_limit"), weight=4),
+                b.Column(word("column_first"), weight=3),
+                b.Column(word("column_cost"), "right", weight=1),
             ),
             tuple(rows),
             row_headers=True,

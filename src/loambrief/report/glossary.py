@@ -13,18 +13,7 @@ from typing import Any
 
 from loambrief.findings.model import say
 from loambrief.numbers import NBSP
-from loambrief.report.blocks import (
-    Block,
-    Callout,
-    Column,
-    Heading,
-    KeepTogether,
-    Paragraph,
-    Row,
-    Span,
-    Table,
-    Text,
-)
+from loambrief.report import blocks as b
 from loambrief.report.links import anchor, parts_of
 from loambrief.report.parts import CalculationList, EvidenceLine, FindingBlock, SourceList
 from loambrief.report.terms import END, pieces, terms_in, unmarked
@@ -76,8 +65,8 @@ def _sortable(name: str) -> str:
     return "".join(c for c in parted if not unicodedata.combining(c))
 
 
-def with_glossary(first: Sequence[Block], read: Sequence[Block], section: Sequence[Block],
-                  writer: Writer, number: str = "") -> tuple[list[Block], list[Block]]:
+def with_glossary(first: Sequence[b.Block], read: Sequence[b.Block], section: Sequence[b.Block],
+                  writer: Writer, number: str = "") -> tuple[list[b.Block], list[b.Block]]:
     """Both parts of a document, the second with a glossary of the terms they use.
 
     Parameters
@@ -114,11 +103,11 @@ def with_glossary(first: Sequence[Block], read: Sequence[Block], section: Sequen
             for name in ("heading", "column_term", "column_meaning")}
     return before, [
         *after,
-        Heading(2, f"{number}{NBSP * 2}{word['heading']}" if number else word["heading"],
-                anchor="glossary"),
-        Table(
-            (Column(word["column_term"], weight=1), Column(word["column_meaning"], weight=3)),
-            tuple(Row((term.name, term.meaning), anchor=term.anchor)
+        b.Heading(2, f"{number}{NBSP * 2}{word['heading']}" if number else word["heading"],
+                  anchor="glossary"),
+        b.Table(
+            (b.Column(word["column_term"], weight=1), b.Column(word["column_meaning"], weight=3)),
+            tuple(b.Row((term.name, term.meaning), anchor=term.anchor)
                   for term in all_terms(writer) if term.key in reader.used),
             row_headers=True,
         ),
@@ -160,10 +149,10 @@ class _Reader:
                 changes[name] = part
         return replace(value, **changes) if changes else value
 
-    def linked(self, block: Block) -> Block:
+    def linked(self, block: b.Block) -> b.Block:
         """A block whose terms lead to the glossary where they are used first."""
         match block:
-            case Paragraph():
+            case b.Paragraph():
                 return replace(block, text=self._text(block.text))
             case FindingBlock():
                 return replace(
@@ -173,21 +162,21 @@ class _Reader:
                     against=self._lines(block.against),
                     context=self._lines(block.context),
                 )
-            case KeepTogether() | Callout():
-                return replace(block, blocks=tuple(self.linked(b) for b in block.blocks))
+            case b.KeepTogether() | b.Callout():
+                return replace(block, blocks=tuple(self.linked(x) for x in block.blocks))
         return block
 
     def _lines(self, lines: tuple[EvidenceLine, ...]) -> tuple[EvidenceLine, ...]:
         return tuple(replace(line, text=self._text(line.text)) for line in lines)
 
-    def _text(self, text: Text) -> Text:
+    def _text(self, text: b.Text) -> b.Text:
         """A plain text with links where it names terms first; other texts as they are."""
         if not isinstance(text, str) or terms_in(text) <= self.led:
             return text
-        parts: list[str | Span] = []
+        parts: list[str | b.Span] = []
         for words, key in pieces(text):
             if key and key not in self.led:
-                parts.append(Span(words, link=f"#{anchor('g', key)}"))
+                parts.append(b.Span(words, link=f"#{anchor('g', key)}"))
             elif words and parts and isinstance(parts[-1], str):
                 parts[-1] += words
             elif words:

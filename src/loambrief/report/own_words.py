@@ -11,8 +11,6 @@ use. They are untrusted. Three fences, one behind the other:
 3. Sizes are limited: of files, of a macro, of loops and calls of one message, of its text.
 """
 
-from __future__ import annotations
-
 import hashlib
 import os
 import re
@@ -62,7 +60,7 @@ _PLAIN = (nodes.Template, nodes.Macro, nodes.Output, nodes.TemplateData, nodes.N
           nodes.Div, nodes.Neg, nodes.Concat, nodes.For, nodes.Call, nodes.Keyword, nodes.List,
           nodes.Tuple)
 _MACRO = re.compile(r"\{%-?\s*macro\s+(\w+)\(")
-_BOUND: ContextVar[OwnWords | None] = ContextVar("own_words", default=None)
+_BOUND: "ContextVar[OwnWords | None]" = ContextVar("own_words", default=None)
 
 
 @dataclass(frozen=True)

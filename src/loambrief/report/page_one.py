@@ -3,17 +3,8 @@
 from collections.abc import Sequence
 
 from loambrief.actions.model import NotAdvised
-from loambrief.findings.model import (
-    Finding,
-    JudgedKind,
-    Judgement,
-    Message,
-    NeedKind,
-    Place,
-    Verdict,
-    bare,
-    say,
-)
+from loambrief.findings import model as m
+from loambrief.findings.model import say
 from loambrief.report.context import Context
 from loambrief.report.links import anchor
 from loambrief.report.parts import LimitLine
@@ -29,7 +20,7 @@ SHORT = 110
 """Longest line of the list of what not to buy, in characters without names and places."""
 
 
-def limit_line(context: Context, finding: Finding) -> LimitLine:
+def limit_line(context: Context, finding: m.Finding) -> LimitLine:
     """The conclusion, then only what its sentence does not say already."""
     writer = context.writer
     return LimitLine(
@@ -47,12 +38,12 @@ def limit_line(context: Context, finding: Finding) -> LimitLine:
 
 def turning_lines(context: Context, most: int = MOST_TURNS) -> tuple[str, ...]:
     """Tests so near a line of their guide that the answer turns there, by nutrient and line."""
-    return tuple(context.write(m) for m in turns(context.plan.verdicts)[:most])
+    return tuple(context.write(x) for x in turns(context.plan.verdicts)[:most])
 
 
-def turns(verdicts: Sequence[Judgement]) -> tuple[Message, ...]:
+def turns(verdicts: Sequence[m.Judgement]) -> tuple[m.Message, ...]:
     """One message for each nutrient and line that a test lies at within its error."""
-    near: dict[tuple[str, float], list[Place]] = {}
+    near: dict[tuple[str, float], list[m.Place]] = {}
     for verdict in verdicts:
         line = verdict.params.get("line")
         if isinstance(line, float):
@@ -70,7 +61,7 @@ def unjudged_lines(context: Context) -> tuple[str, ...]:
     An adviser's reason for issuing without a verdict stands beside it.
     """
     open_ones = context.plan.unjudged()
-    groups: dict[tuple[str, str, str], list[Judgement]] = {}
+    groups: dict[tuple[str, str, str], list[m.Judgement]] = {}
     for verdict in open_ones:
         if verdict.key in PRIMARY:
             same = (verdict.reason, verdict.settled_by, context.write(verdict.why))
@@ -88,22 +79,22 @@ def unjudged_lines(context: Context) -> tuple[str, ...]:
     return tuple(told)
 
 
-def _settle(group: Sequence[Judgement]) -> Message | None:
+def _settle(group: Sequence[m.Judgement]) -> m.Message | None:
     """What settles all of a line; methods only where they are the same for all of it."""
     settle = group[0].settle
     methods = [v.params.get("methods") for v in group]
-    if settle is not None and any(m != methods[0] for m in methods):
-        return Message(settle.key, {**settle.params, "methods": []})
+    if settle is not None and any(x != methods[0] for x in methods):
+        return m.Message(settle.key, {**settle.params, "methods": []})
     return settle
 
 
-def _test_in_plan(context: Context, group: Sequence[Judgement]) -> Message | None:
+def _test_in_plan(context: Context, group: Sequence[m.Judgement]) -> m.Message | None:
     """The action that has all of a line tested, where the plan asks for that."""
     if group[0].settled_by != "soil_test":
         return None
     keys = {v.key for v in group}
     return next((say("verdicts.settle_action", rank=a.rank) for a in context.plan.actions
-                 if a.kind is NeedKind.MEASURE and a.item == "soil test"
+                 if a.kind is m.NeedKind.MEASURE and a.item == "soil test"
                  and keys <= set(_texts(a.need.text.params.get("keys")))), None)
 
 
@@ -111,8 +102,8 @@ def _texts(value: object) -> list[str]:
     return [str(v) for v in value] if isinstance(value, list | tuple) else []
 
 
-def _unjudged(context: Context, group: Sequence[Judgement]) -> str:
-    places = {v.place for v in context.plan.verdicts if v.kind is not JudgedKind.MATERIAL}
+def _unjudged(context: Context, group: Sequence[m.Judgement]) -> str:
+    places = {v.place for v in context.plan.verdicts if v.kind is not m.JudgedKind.MATERIAL}
     here = list(dict.fromkeys(v.place for v in group))
     reasons = dict.fromkeys(r for v in group for r in accepted_reasons(context, v))
     text = context.write(say(
@@ -124,7 +115,7 @@ def _unjudged(context: Context, group: Sequence[Judgement]) -> str:
     return text
 
 
-def accepted_reasons(context: Context, verdict: Judgement) -> list[str]:
+def accepted_reasons(context: Context, verdict: m.Judgement) -> list[str]:
     """Why the adviser issues without this verdict."""
     return [a.reason for a in context.case.accept
             if a.code == "UNJUDGED" and verdict.answers_to(a.field)]
@@ -133,10 +124,10 @@ def accepted_reasons(context: Context, verdict: Judgement) -> list[str]:
 def nitrogen_line(context: Context) -> str:
     """Who set nitrogen, where it does not stand among what is not judged."""
     told = [v for v in context.plan.verdicts
-            if v.key == "N" and v.kind is JudgedKind.NUTRIENT]
-    if not told or any(v.verdict is Verdict.NOT_JUDGED for v in told):
+            if v.key == "N" and v.kind is m.JudgedKind.NUTRIENT]
+    if not told or any(v.verdict is m.Verdict.NOT_JUDGED for v in told):
         return ""
-    alike: dict[str, list[Judgement]] = {}
+    alike: dict[str, list[m.Judgement]] = {}
     for verdict in told:
         alike.setdefault(context.write(verdict.why), []).append(verdict)
     return " ".join(context.write(say(
@@ -152,10 +143,10 @@ def avoid_lines(context: Context, most: int = MOST_AVOID) -> tuple[str, ...]:
 
 def _avoid(context: Context, entry: NotAdvised) -> str:
     """What to leave, with its reason where that is short; the rest stands in its own part."""
-    def line(writer: Writer, what: Message, why: Message) -> str:
+    def line(writer: Writer, what: m.Message, why: m.Message) -> str:
         return f"{writer.write(what)}: {small(writer.short(why))}"
 
     writer = context.writer
-    if len(unmarked(line(writer, bare(entry.what), bare(entry.why)))) <= SHORT:
+    if len(unmarked(line(writer, m.bare(entry.what), m.bare(entry.why)))) <= SHORT:
         return line(writer, entry.what, entry.why)
     return f"{writer.short(entry.what)}."

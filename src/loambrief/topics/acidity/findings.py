@@ -4,22 +4,9 @@ from typing import Any
 
 from loambrief.case.schema import CaseFile
 from loambrief.case.select import TILLED_MIN_IN, sample_area_ac
+from loambrief.findings import model as m
 from loambrief.findings.crop_kinds import fixes_nitrogen
-from loambrief.findings.model import (
-    Assessment,
-    Confidence,
-    Finding,
-    Grade,
-    Judgement,
-    Message,
-    Missing,
-    Need,
-    NeedKind,
-    Status,
-    Verdict,
-    amendment,
-    say,
-)
+from loambrief.findings.model import say
 from loambrief.topics.acidity.alkaline import Fit, alkaline_needs, fit, fit_evidence
 from loambrief.topics.acidity.evidence import avoided_lime, ph_evidence
 from loambrief.topics.acidity.need import LimeNeed, lime_need
@@ -41,7 +28,7 @@ ALUMINUM_PH = 5.5
 """Below this an aluminum test is worth having (Kansas State)."""
 
 
-def assess(case: CaseFile) -> Assessment:
+def assess(case: CaseFile) -> m.Assessment:
     """Findings on acidity of every sample, and what was not measured.
 
     Returns
@@ -55,8 +42,8 @@ def assess(case: CaseFile) -> Assessment:
     UnknownName
         The case names a lime table that does not exist.
     """
-    findings: list[Finding] = []
-    missing: list[Missing] = []
+    findings: list[m.Finding] = []
+    missing: list[m.Missing] = []
     states = [acid_state(case, sample) for sample in case.samples]
     limed = {s.sample.id: _lime(case, s) for s in states}
     for state in states:
@@ -70,20 +57,20 @@ def assess(case: CaseFile) -> Assessment:
         findings += [f for f in found if f is not None]
         missing += _missing(case, state, lime)
     read = [s for s in states if not too_old(case, s.sample)]
-    return Assessment(avoided_lime(findings, read, limed), tuple(missing))
+    return m.Assessment(avoided_lime(findings, read, limed), tuple(missing))
 
 
-def _outdated(case: CaseFile, state: AcidState) -> Finding:
+def _outdated(case: CaseFile, state: AcidState) -> m.Finding:
     """A pH too old to lime by."""
-    return Finding(
+    return m.Finding(
         id=f"acidity.ph.{state.sample.id}", topic=TOPIC,
-        title=say("acidity.title_too_old", where=state.place), status=Status.UNCERTAIN,
-        severity=0, confidence=Confidence.LOW, grade=Grade.MEASURED,
+        title=say("acidity.title_too_old", where=state.place), status=m.Status.UNCERTAIN,
+        severity=0, confidence=m.Confidence.LOW, grade=m.Grade.MEASURED,
         value=state.ph, low=state.ph_low, high=state.ph_high, unit="pH",
         place=state.place, body=(too_old_body(case, state.sample),),
-        judgements=(amendment("lime", state.place, Verdict.NOT_JUDGED, "sample_too_old",
-                              "soil_test", test="pH", methods=[], crop=case.field.crop,
-                              **age_params(case, state.sample)),),
+        judgements=(m.amendment("lime", state.place, m.Verdict.NOT_JUDGED, "sample_too_old",
+                                "soil_test", test="pH", methods=[], crop=case.field.crop,
+                                **age_params(case, state.sample)),),
     )
 
 
@@ -97,7 +84,7 @@ def _lime(case: CaseFile, state: AcidState) -> LimeNeed | None:
     return lime_need(case, state) if state.below_trigger and not state.calcareous else None
 
 
-def confidence(case: CaseFile, state: AcidState, lime: LimeNeed | None = None) -> Confidence:
+def confidence(case: CaseFile, state: AcidState, lime: LimeNeed | None = None) -> m.Confidence:
     """By the written rule; a Sikora reading on an SMP table counts as another method."""
     exact = state.method in ("water 1:1", "water 1:2")
     agrees = True
@@ -114,31 +101,31 @@ def _borrowed(state: AcidState, lime: LimeNeed) -> bool:
             and any("SMP calibration" in note for note in lime.rate.notes))
 
 
-def _small(state: AcidState, lime: LimeNeed | None, sure: Confidence) -> bool:
+def _small(state: AcidState, lime: LimeNeed | None, sure: m.Confidence) -> bool:
     """A lime need so small and unsure that it is worth watching, not more."""
     amount = lime.need.amount if lime is not None else None
-    return amount is not None and amount < SMALL_LIME_TON_AC and sure is Confidence.LOW
+    return amount is not None and amount < SMALL_LIME_TON_AC and sure is m.Confidence.LOW
 
 
-def _status(state: AcidState, found: Fit, small: bool = False) -> tuple[Status, int]:
+def _status(state: AcidState, found: Fit, small: bool = False) -> tuple[m.Status, int]:
     if state.calcareous or not state.below_trigger:
         if found.too_alkaline:
             unsure = found.near and not found.far_above_best
-            return (Status.WATCH, 1) if unsure else (Status.LIMITING, 2)
+            return (m.Status.WATCH, 1) if unsure else (m.Status.LIMITING, 2)
         if found.near:
-            return Status.WATCH, 1
+            return m.Status.WATCH, 1
         if state.near_trigger and not state.calcareous:
-            return Status.WATCH, 0
+            return m.Status.WATCH, 0
         judged = found.suits or state.reading < HIGH_PH
-        return Status.ADEQUATE if judged else Status.NOTED, 0
+        return m.Status.ADEQUATE if judged else m.Status.NOTED, 0
     assert state.target is not None
     gap = state.aim.value - state.reading
     if state.near_trigger or state.depends_on_subsoil or small:
-        return Status.WATCH, 1
-    return Status.LIMITING, 3 if gap >= SEVERE_GAP else 2
+        return m.Status.WATCH, 1
+    return m.Status.LIMITING, 3 if gap >= SEVERE_GAP else 2
 
 
-def _ph(case: CaseFile, state: AcidState, lime: LimeNeed | None) -> Finding | None:
+def _ph(case: CaseFile, state: AcidState, lime: LimeNeed | None) -> m.Finding | None:
     """pH of the tilled layer against the target of the crop."""
     if state.ph is None or state.target is None:
         return _untargeted(case, state)
@@ -150,7 +137,7 @@ def _ph(case: CaseFile, state: AcidState, lime: LimeNeed | None) -> Finding | No
     found = fit(case, state)
     status, severity = _status(state, found, small)
     limed = state.below_trigger and not state.calcareous
-    return Finding(
+    return m.Finding(
         id=f"acidity.ph.{state.sample.id}", topic=TOPIC,
         title=say("acidity.title_ph", ph=state.ph, target=target.value, trigger=target.trigger,
                   crop=target.crop if limed else found.crop, where=state.place, low=limed,
@@ -158,7 +145,7 @@ def _ph(case: CaseFile, state: AcidState, lime: LimeNeed | None) -> Finding | No
                   suits=found.suits, range=found.place, turns=found.near, limit=found.limit,
                   over=found.too_alkaline, best_low=found.best[0], best_high=found.best[1]),
         status=status, severity=severity, confidence=sure,
-        grade=Grade.MEASURED, value=state.ph, low=state.ph_low, high=state.ph_high,
+        grade=m.Grade.MEASURED, value=state.ph, low=state.ph_low, high=state.ph_high,
         unit="pH", place=state.place,
         reference=_reference(state, found, limed),
         body=(*_body(case, state, lime, small),
@@ -174,7 +161,7 @@ def _ph(case: CaseFile, state: AcidState, lime: LimeNeed | None) -> Finding | No
     )
 
 
-def _reference(state: AcidState, found: Fit, limed: bool) -> Message:
+def _reference(state: AcidState, found: Fit, limed: bool) -> m.Message:
     """The line that the pH is held against: upper limit in alkaline soil, else liming point."""
     assert state.target is not None
     if not limed and state.reading >= HIGH_PH:
@@ -185,7 +172,7 @@ def _reference(state: AcidState, found: Fit, limed: bool) -> Message:
                trigger=state.aim.trigger, crop=state.aim.crop)
 
 
-def _range_body(case: CaseFile, state: AcidState, found: Fit) -> tuple[Message, ...]:
+def _range_body(case: CaseFile, state: AcidState, found: Fit) -> tuple[m.Message, ...]:
     """What a pH outside the crop's range means; nothing where it suits."""
     if found.suits and not found.near:
         return ()
@@ -195,61 +182,61 @@ def _range_body(case: CaseFile, state: AcidState, found: Fit) -> tuple[Message, 
                 limit=found.limit, calcareous=state.calcareous),)
 
 
-def _judgement(state: AcidState, lime: LimeNeed | None) -> Judgement:
+def _judgement(state: AcidState, lime: LimeNeed | None) -> m.Judgement:
     """Whether lime is due; an acid soil without a usable buffer test needs lime of no rate yet."""
     assert state.target is not None
     params: dict[str, Any] = {
               "ph": state.ph, "target": state.aim.value, "trigger": state.aim.trigger,
               "crop": state.aim.crop}
     if state.calcareous:
-        return amendment("lime", state.place, Verdict.NOT_NEEDED, "free_lime", **params)
+        return m.amendment("lime", state.place, m.Verdict.NOT_NEEDED, "free_lime", **params)
     if lime is None:
-        return amendment("lime", state.place, Verdict.NOT_NEEDED, "ph_high_enough", **params)
+        return m.amendment("lime", state.place, m.Verdict.NOT_NEEDED, "ph_high_enough", **params)
     if not wants_lime(state):
-        return amendment("lime", state.place, Verdict.NOT_JUDGED, "subsoil_decides",
-                         "subsoil_ph", **params)
+        return m.amendment("lime", state.place, m.Verdict.NOT_JUDGED, "subsoil_decides",
+                           "subsoil_ph", **params)
     if lime.need.amount is None:
-        return amendment("lime", state.place, Verdict.NEEDED, "lime_rate_open", "buffer",
-                         **params)
+        return m.amendment("lime", state.place, m.Verdict.NEEDED, "lime_rate_open", "buffer",
+                           **params)
     if lime.need.amount <= 0:
-        return amendment("lime", state.place, Verdict.NOT_NEEDED, "lime_still_works", **params)
-    return amendment("lime", state.place, Verdict.NEEDED, "ph_too_low", **params)
+        return m.amendment("lime", state.place, m.Verdict.NOT_NEEDED, "lime_still_works", **params)
+    return m.amendment("lime", state.place, m.Verdict.NEEDED, "ph_too_low", **params)
 
 
-def _needs(case: CaseFile, state: AcidState, lime: LimeNeed | None) -> tuple[Need, ...]:
+def _needs(case: CaseFile, state: AcidState, lime: LimeNeed | None) -> tuple[m.Need, ...]:
     """The lime; or, where the subsoil decides, its test first and no lime yet."""
     if lime is None or (lime.need.amount is not None and lime.need.amount <= 0):
         return ()
     if wants_lime(state):
         return (lime.need,)
-    return (Need(
-        kind=NeedKind.MEASURE, item="subsoil pH", unit="", place=state.place,
+    return (m.Need(
+        kind=m.NeedKind.MEASURE, item="subsoil pH", unit="", place=state.place,
         area_ac=sample_area_ac(case, state.sample),
         text=say("acidity.need_subsoil", where=state.place, depth_in=SUBSOIL_TOP_IN),
         sources=("vitosh-1995-e2567", "hoorman-2022-fall-lime"),
     ),)
 
 
-def _untargeted(case: CaseFile, state: AcidState) -> Finding | None:
+def _untargeted(case: CaseFile, state: AcidState) -> m.Finding | None:
     """A pH without a crop to hold it against is only stated."""
     if state.ph is None:
         return None
-    return Finding(
+    return m.Finding(
         id=f"acidity.ph.{state.sample.id}", topic=TOPIC,
         title=say("acidity.title_untargeted", ph=state.ph, crop=case.field.crop,
                   where=state.place),
-        status=Status.UNCERTAIN, severity=0, confidence=confidence(case, state),
-        grade=Grade.MEASURED, value=state.ph, low=state.ph_low, high=state.ph_high,
+        status=m.Status.UNCERTAIN, severity=0, confidence=confidence(case, state),
+        grade=m.Grade.MEASURED, value=state.ph, low=state.ph_low, high=state.ph_high,
         unit="pH", place=state.place,
         body=(say("acidity.body_untargeted", crop=case.field.crop),),
-        judgements=(amendment("lime", state.place, Verdict.NOT_JUDGED, "no_target_for_crop",
-                              "own_target", crop=case.field.crop, ph=state.ph),),
+        judgements=(m.amendment("lime", state.place, m.Verdict.NOT_JUDGED, "no_target_for_crop",
+                                "own_target", crop=case.field.crop, ph=state.ph),),
         results=tuple(r for r in (state.error_result,) if r),
     )
 
 
 def _body(case: CaseFile, state: AcidState, lime: LimeNeed | None,
-          small: bool) -> tuple[Message, ...]:
+          small: bool) -> tuple[m.Message, ...]:
     target = state.aim
     body = [say("acidity.body_ph", low=state.below_trigger, near=state.near_trigger,
                 error=state.ph_error, trigger=target.trigger, calcareous=state.calcareous,
@@ -278,14 +265,14 @@ def _body(case: CaseFile, state: AcidState, lime: LimeNeed | None,
     return tuple(body)
 
 
-def _choice_text(case: CaseFile, lime: LimeNeed) -> Message:
+def _choice_text(case: CaseFile, lime: LimeNeed) -> m.Message:
     return say("acidity.body_table", table=lime.need.params["table"], by=lime.choice.by,
                memory=lime.rate.how == "memory", depth_in=lime.depth_in, depth_by=lime.depth_by,
                basis=lime.rate.details["basis"], own=lime.rate.value,
                flagged=not lime.rate.within_range)
 
 
-def _against(lime: LimeNeed | None) -> tuple[tuple[Message, Message], ...]:
+def _against(lime: LimeNeed | None) -> tuple[tuple[m.Message, m.Message], ...]:
     if lime is None:
         return ()
     return ((say("acidity.avoid_gypsum"), say("acidity.why_gypsum")),
@@ -299,12 +286,12 @@ def _sources(state: AcidState, lime: LimeNeed | None) -> tuple[str, ...]:
     return tuple(dict.fromkeys(found))
 
 
-def _missing(case: CaseFile, state: AcidState, lime: LimeNeed | None) -> list[Missing]:
+def _missing(case: CaseFile, state: AcidState, lime: LimeNeed | None) -> list[m.Missing]:
     found = []
 
     def lacks(name: str, **params) -> None:
-        found.append(Missing(say(f"acidity.missing_{name}", where=state.place, **params),
-                             say(f"acidity.missing_{name}_means", **params), TOPIC))
+        found.append(m.Missing(say(f"acidity.missing_{name}", where=state.place, **params),
+                               say(f"acidity.missing_{name}_means", **params), TOPIC))
 
     if state.main is None:
         lacks("layer", depth_in=TILLED_MIN_IN)

@@ -3,21 +3,9 @@
 from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import CaseFile
 from loambrief.case.select import age_days, sample_area_ac
+from loambrief.findings import model as m
 from loambrief.findings.confidence import grade_confidence
-from loambrief.findings.model import (
-    Confidence,
-    Evidence,
-    Finding,
-    Grade,
-    Judgement,
-    Need,
-    NeedKind,
-    Side,
-    Status,
-    Verdict,
-    amendment,
-    say,
-)
+from loambrief.findings.model import say
 from loambrief.findings.places import depth_of, place_of
 from loambrief.topics.acidity.alkaline import alkaline_needs, fit, fit_evidence
 from loambrief.topics.acidity.formulas import constant
@@ -43,12 +31,12 @@ OWN_TABLE = {"Michigan": "michigan_blueberry", "Indiana": "purdue_per_unit"}
 """The sulfur table of a state that has one."""
 
 
-def _confidence(case: CaseFile, state: AcidState, matches: bool = True) -> Confidence:
+def _confidence(case: CaseFile, state: AcidState, matches: bool = True) -> m.Confidence:
     return grade_confidence(age_days=age_days(case, state.sample.date), cores=state.sample.cores,
                             cores_matter=True, method_matches=matches)
 
 
-def surface_finding(case: CaseFile, state: AcidState, lime: LimeNeed | None) -> Finding | None:
+def surface_finding(case: CaseFile, state: AcidState, lime: LimeNeed | None) -> m.Finding | None:
     """A shallow slice more acid than the layer it is part of."""
     if state.surface_ph is None or state.ph is None or state.target is None:
         return None
@@ -56,7 +44,7 @@ def surface_finding(case: CaseFile, state: AcidState, lime: LimeNeed | None) -> 
     if gap < SURFACE_GAP or state.surface_ph >= trigger or state.calcareous:
         return None
     only_surface = lime is None
-    needs: tuple[Need, ...] = ()
+    needs: tuple[m.Need, ...] = ()
     own = None
     if only_surface and state.top.buffer_ph is not None:
         own = lime_need(case, state, state.top, state.surface_ph, state.top.bottom_in)
@@ -65,14 +53,14 @@ def surface_finding(case: CaseFile, state: AcidState, lime: LimeNeed | None) -> 
     elif only_surface:
         needs = (_buffer_test(case, state),)
     depth = depth_of(state.top)
-    return Finding(
+    return m.Finding(
         id=f"acidity.surface.{state.sample.id}", topic=TOPIC,
         title=say("acidity.title_surface", surface=state.surface_ph, whole=state.ph,
                   depth=depth, where=state.place),
-        status=Status.LIMITING if only_surface else Status.WATCH,
+        status=m.Status.LIMITING if only_surface else m.Status.WATCH,
         severity=2 if only_surface and trigger - state.surface_ph >= SURFACE_GAP else 1,
         confidence=_confidence(case, state, state.method in ("water 1:1", "water 1:2")),
-        grade=Grade.MEASURED, value=state.surface_ph, unit="pH", place=state.place,
+        grade=m.Grade.MEASURED, value=state.surface_ph, unit="pH", place=state.place,
         reference=say("acidity.reference_target", target=state.aim.value, trigger=trigger,
                       crop=state.aim.crop),
         body=(say("acidity.body_surface", depth=depth, gap=gap, only=only_surface,
@@ -80,13 +68,13 @@ def surface_finding(case: CaseFile, state: AcidState, lime: LimeNeed | None) -> 
                   amount=own.need.amount if own else None,
                   buffer=state.top.buffer_ph),),
         evidence=(
-            Evidence(Side.FOR, say("acidity.for_surface", surface=state.surface_ph,
-                                   depth=depth, whole=state.ph,
-                                   whole_depth=depth_of(state.layer)), Grade.MEASURED),
-            Evidence(Side.FOR, say("acidity.for_surface_trials"), Grade.PUBLISHED,
-                     ("osu-em9014-strat", "ndsu-notill-acid-depth", "obour-kansas-50yr")),
-            Evidence(Side.AGAINST, say("acidity.against_surface"), Grade.PRACTICE,
-                     ("surface-practice",)),
+            m.Evidence(m.Side.FOR, say("acidity.for_surface", surface=state.surface_ph,
+                                       depth=depth, whole=state.ph,
+                                       whole_depth=depth_of(state.layer)), m.Grade.MEASURED),
+            m.Evidence(m.Side.FOR, say("acidity.for_surface_trials"), m.Grade.PUBLISHED,
+                       ("osu-em9014-strat", "ndsu-notill-acid-depth", "obour-kansas-50yr")),
+            m.Evidence(m.Side.AGAINST, say("acidity.against_surface"), m.Grade.PRACTICE,
+                       ("surface-practice",)),
         ),
         needs=needs,
         sources=("osu-em9014-strat", "surface-practice"),
@@ -94,9 +82,9 @@ def surface_finding(case: CaseFile, state: AcidState, lime: LimeNeed | None) -> 
     )
 
 
-def _buffer_test(case: CaseFile, state: AcidState) -> Need:
-    return Need(
-        kind=NeedKind.MEASURE, item="surface buffer", unit="",
+def _buffer_test(case: CaseFile, state: AcidState) -> m.Need:
+    return m.Need(
+        kind=m.NeedKind.MEASURE, item="surface buffer", unit="",
         text=say("acidity.need_surface_buffer", where=state.place,
                  depth=depth_of(state.top)),
         place=state.place, area_ac=sample_area_ac(case, state.sample),
@@ -113,7 +101,7 @@ def _bases(state: AcidState) -> dict[str, Result] | None:
     return {c: ppm_to_meq.evaluate(ppm=v, cation=c) for c, v in values.items() if v is not None}
 
 
-def aluminum_finding(case: CaseFile, state: AcidState) -> Finding | None:
+def aluminum_finding(case: CaseFile, state: AcidState) -> m.Finding | None:
     """Aluminum by potassium chloride; Mehlich-3 aluminum says nothing about toxicity."""
     if state.main is None or state.layer.aluminum is None or state.ph is None:
         return None
@@ -136,24 +124,24 @@ def aluminum_finding(case: CaseFile, state: AcidState) -> Finding | None:
     sensitive = share is not None and share.value > constant("al_sensitive_pct")
     tolerant = share is not None and share.value > constant("al_tolerant_pct")
     harmful = toxic or tolerant
-    status = Status.LIMITING if harmful else Status.WATCH if sensitive else Status.ADEQUATE
-    return Finding(
+    status = m.Status.LIMITING if harmful else m.Status.WATCH if sensitive else m.Status.ADEQUATE
+    return m.Finding(
         id=f"acidity.aluminum.{state.sample.id}", topic=TOPIC,
         title=say("acidity.title_aluminum", al=al, share=share.value if share else None,
                   toxic=harmful, where=state.place),
         status=status, severity=3 if harmful else 1 if sensitive else 0,
-        confidence=_confidence(case, state), grade=Grade.MEASURED,
+        confidence=_confidence(case, state), grade=m.Grade.MEASURED,
         value=al, unit="ppm", place=state.place,
         reference=say("acidity.reference_aluminum", limit=limit, below=below),
         body=(say("acidity.body_aluminum", toxic=toxic,
                   share=share.value if share else None, sodium=bool(bases and "Na" in bases),
                   sensitive=constant("al_sensitive_pct"), tolerant=constant("al_tolerant_pct")),),
         evidence=(
-            Evidence(Side.FOR, say("acidity.for_aluminum", al=al, ph=state.ph, limit=limit,
-                                   below=below), Grade.MEASURED, ("ruizdiaz-wheat-lime",),
-                     results),
-            Evidence(Side.CONTEXT, say("acidity.context_aluminum"), Grade.PUBLISHED,
-                     ("kamprath-1970",)),
+            m.Evidence(m.Side.FOR, say("acidity.for_aluminum", al=al, ph=state.ph, limit=limit,
+                                       below=below), m.Grade.MEASURED, ("ruizdiaz-wheat-lime",),
+                       results),
+            m.Evidence(m.Side.CONTEXT, say("acidity.context_aluminum"), m.Grade.PUBLISHED,
+                       ("kamprath-1970",)),
         ),
         sources=("ruizdiaz-wheat-lime", "aluminum-tolerance-classes"), results=results,
     )
@@ -165,7 +153,7 @@ def _wants_acid(state: AcidState) -> bool:
             and state.reading > target.upper)
 
 
-def high_ph_finding(case: CaseFile, state: AcidState) -> Finding | None:
+def high_ph_finding(case: CaseFile, state: AcidState) -> m.Finding | None:
     """pH above the crop's range, or high enough that free lime is likely."""
     if state.ph is None:
         return None
@@ -180,10 +168,10 @@ def high_ph_finding(case: CaseFile, state: AcidState) -> Finding | None:
         with subject(place_of(state.sample, state.main)):
             used = sulfur_for_lime.evaluate(carbonate_pct=state.carbonate,
                                             depth_in=state.layer.thickness_in)
-        evidence += (Evidence(Side.FOR, say("acidity.for_sulfur_used", sulfur=used.value,
-                                            carbonate=state.carbonate,
-                                            depth=depth_of(state.layer)),
-                              Grade.CALCULATED, ("richards-1954-hb60",), (used,)),)
+        evidence += (m.Evidence(m.Side.FOR, say("acidity.for_sulfur_used", sulfur=used.value,
+                                                carbonate=state.carbonate,
+                                                depth=depth_of(state.layer)),
+                                m.Grade.CALCULATED, ("richards-1954-hb60",), (used,)),)
         results += (used,)
     crop = state.aim.crop if state.target else case.field.crop
     found = fit(case, state)
@@ -193,23 +181,23 @@ def high_ph_finding(case: CaseFile, state: AcidState) -> Finding | None:
         results += (found.result,) if found.result is not None else ()
     if stops and not acidify:
         needs += alkaline_needs(case, state)
-    return Finding(
+    return m.Finding(
         id=f"acidity.high.{state.sample.id}", topic=TOPIC,
         title=say("acidity.title_high", ph=state.ph, where=state.place, crop=crop,
                   over=over or stops, calcareous=state.calcareous),
-        status=Status.EXCESS if over or stops else Status.NOTED,
+        status=m.Status.EXCESS if over or stops else m.Status.NOTED,
         severity=2 if acidify or stops else 1 if over else 0,
         confidence=_confidence(case, state, state.method in ("water 1:1", "water 1:2",
                                                              "saturated paste")),
-        grade=Grade.MEASURED, value=state.ph, low=state.ph_low, high=state.ph_high,
+        grade=m.Grade.MEASURED, value=state.ph, low=state.ph_low, high=state.ph_high,
         unit="pH", place=state.place,
         reference=say("acidity.reference_upper", upper=state.aim.upper if over else HIGH_PH,
                       crop=crop, over=over),
         body=(say("acidity.body_high", calcareous=state.calcareous, acidify=acidify,
                   rated=bool(needs and needs[0].amount), fizz=state.sample.fizz),),
-        evidence=(Evidence(Side.FOR, say("acidity.for_high", ph=state.layer.ph,
-                                         depth=depth_of(state.layer), fizz=state.sample.fizz,
-                                         carbonate=state.carbonate), Grade.MEASURED),
+        evidence=(m.Evidence(m.Side.FOR, say("acidity.for_high", ph=state.layer.ph,
+                                             depth=depth_of(state.layer), fizz=state.sample.fizz,
+                                             carbonate=state.carbonate), m.Grade.MEASURED),
                   *evidence),
         needs=needs,
         advise_against=((say("acidity.avoid_sulfur", where=state.place),
@@ -237,8 +225,8 @@ def _acidify(case: CaseFile, state: AcidState):
                 if r.inputs["table"] == OWN_TABLE.get(region_of(case) or "")), None)
     first = own if own is not None else amounts[0] if amounts else None
     half = None if first is None else first / 2.0
-    need = Need(
-        kind=NeedKind.ACIDIFY, item="sulfur", unit="lb/ac", place=state.place,
+    need = m.Need(
+        kind=m.NeedKind.ACIDIFY, item="sulfur", unit="lb/ac", place=state.place,
         area_ac=sample_area_ac(case, state.sample),
         text=say("acidity.need_acidify", target=target, amount=half,
                  low=amounts[0] if amounts else None, high=amounts[-1] if amounts else None,
@@ -248,16 +236,16 @@ def _acidify(case: CaseFile, state: AcidState):
         cautions=(say("acidity.caution_sulfur"), say("acidity.caution_sulfur_slow")),
         params={"first_half": half is not None}, printed_span=True,
     )
-    evidence = (Evidence(Side.AGAINST, say("acidity.against_sulfur_span", low=amounts[0],
-                                           high=amounts[-1], count=len(amounts)),
-                         Grade.CALCULATED, need.sources, tuple(rated)),) if amounts else ()
+    evidence = (m.Evidence(m.Side.AGAINST, say("acidity.against_sulfur_span", low=amounts[0],
+                                               high=amounts[-1], count=len(amounts)),
+                           m.Grade.CALCULATED, need.sources, tuple(rated)),) if amounts else ()
     return tuple(found), ((need,) if not state.calcareous else ()), evidence
 
 
-def _judgements(state: AcidState, crop: str, over: bool) -> tuple[Judgement, ...]:
+def _judgements(state: AcidState, crop: str, over: bool) -> tuple[m.Judgement, ...]:
     """No lime above the crop's range; no sulfur where free lime would use it up."""
     reason = "free_lime" if state.calcareous else "ph_high_enough"
-    lime = amendment("lime", state.place, Verdict.NOT_NEEDED, reason, ph=state.ph, crop=crop)
-    sulfur = amendment("sulfur", state.place, Verdict.NOT_NEEDED, "free_lime", ph=state.ph,
-                       crop=crop)
+    lime = m.amendment("lime", state.place, m.Verdict.NOT_NEEDED, reason, ph=state.ph, crop=crop)
+    sulfur = m.amendment("sulfur", state.place, m.Verdict.NOT_NEEDED, "free_lime", ph=state.ph,
+                         crop=crop)
     return (*((lime,) if over else ()), *((sulfur,) if state.calcareous else ()))

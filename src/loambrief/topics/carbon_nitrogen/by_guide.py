@@ -1,7 +1,5 @@
 """Nitrogen by a guide's own rule: the guide the case names, or the one made for its place."""
 
-from __future__ import annotations
-
 from dataclasses import replace
 
 from loambrief.agronomy.crops import Crop

@@ -8,20 +8,9 @@ from dataclasses import dataclass
 from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import CaseFile, Increment, Sample
 from loambrief.case.select import main_increment, sample_area_ac, surface_increment
+from loambrief.findings import model as m
 from loambrief.findings.crop_kinds import cover_fits, stays
-from loambrief.findings.model import (
-    Assessment,
-    Evidence,
-    Finding,
-    Grade,
-    Missing,
-    Need,
-    NeedKind,
-    Place,
-    Side,
-    Status,
-    say,
-)
+from loambrief.findings.model import say
 from loambrief.findings.places import place_of
 from loambrief.topics.carbon_nitrogen.formulas import (
     carbon_clay_ratio,
@@ -56,7 +45,7 @@ class SoilCarbon:
 
     sample: Sample
     increment: Increment
-    place: Place
+    place: m.Place
     carbon: float
     low: float
     high: float
@@ -84,9 +73,9 @@ def soil_carbon(sample: Sample) -> SoilCarbon | None:
                       float(result.details["high"]), matter, False, (result,))
 
 
-def assess(case: CaseFile) -> Assessment:
+def assess(case: CaseFile) -> m.Assessment:
     """Findings on organic matter, C:N, residue, and manure or compost on offer."""
-    findings: list[Finding] = []
+    findings: list[m.Finding] = []
     no_matter, no_nitrogen = [], []
     for sample in case.samples:
         soil = soil_carbon(sample)
@@ -102,49 +91,49 @@ def assess(case: CaseFile) -> Assessment:
         findings.append(_mineral(case, soil, ratio))
     rates, missing = nitrogen_rates(case)
     if no_matter:
-        missing.append(Missing(say("carbon_nitrogen.missing_matter", places=no_matter),
-                               say("carbon_nitrogen.missing_matter_means"), "carbon_nitrogen"))
+        missing.append(m.Missing(say("carbon_nitrogen.missing_matter", places=no_matter),
+                                 say("carbon_nitrogen.missing_matter_means"), "carbon_nitrogen"))
     if no_nitrogen:
-        missing.append(Missing(say("carbon_nitrogen.missing_nitrogen", places=no_nitrogen),
-                               say("carbon_nitrogen.missing_nitrogen_means"), "carbon_nitrogen"))
+        missing.append(m.Missing(say("carbon_nitrogen.missing_nitrogen", places=no_nitrogen),
+                                 say("carbon_nitrogen.missing_nitrogen_means"), "carbon_nitrogen"))
     for number, residue in enumerate(case.residue, 1):
         found = residue_finding(case, residue, number)
-        if isinstance(found, Missing):
+        if isinstance(found, m.Missing):
             missing.append(found)
         else:
             findings.append(found)
     findings += material_findings(case)
     findings += nitrogen_line(case) + rates
-    return Assessment(tuple(findings), tuple(missing))
+    return m.Assessment(tuple(findings), tuple(missing))
 
 
-def _matter(case: CaseFile, soil: SoilCarbon) -> Finding:
+def _matter(case: CaseFile, soil: SoilCarbon) -> m.Finding:
     """Organic matter against the little that is published, and how slowly it can be raised."""
     plateau = constant("soc_plateau")
     if soil.high < plateau:
-        status, severity = Status.WATCH, 1
+        status, severity = m.Status.WATCH, 1
     elif soil.low >= plateau:
-        status, severity = Status.ADEQUATE, 0
+        status, severity = m.Status.ADEQUATE, 0
     else:
-        status, severity = Status.NOTED, 0
-    below, stands = status is Status.WATCH, stays(case)
+        status, severity = m.Status.NOTED, 0
+    below, stands = status is m.Status.WATCH, stays(case)
     if stands and below:
-        status, severity = Status.NOTED, 0
+        status, severity = m.Status.NOTED, 0
     density = plain(soil.increment.bulk_density)
     layer = {"depth_in": soil.increment.thickness_in, "bulk_density_g_cm3": density}
     with subject(soil.place):
         stock = organic_matter_mass_lb_ac.evaluate(organic_matter_pct=soil.matter, **layer)
         rise = residue_for_organic_matter_ton_ac.evaluate(rise_pct=RISE_PCT, **layer)
         years = _years(case, soil, layer)
-    lines = [Evidence(
-        Side.FOR if below else Side.CONTEXT,
+    lines = [m.Evidence(
+        m.Side.FOR if below else m.Side.CONTEXT,
         say("carbon_nitrogen.published_plateau", plateau=plateau, carbon=soil.carbon,
-            below=soil.high < plateau), Grade.PUBLISHED, ("oldfield-2019",), soil.results)]
+            below=soil.high < plateau), m.Grade.PUBLISHED, ("oldfield-2019",), soil.results)]
     lines += _clay_lines(soil)
     if not soil.measured:
-        lines.append(Evidence(Side.CONTEXT, say("carbon_nitrogen.context_factor", low=soil.low,
-                                                high=soil.high), Grade.PUBLISHED,
-                              ("pribyl-2010",), soil.results))
+        lines.append(m.Evidence(m.Side.CONTEXT, say("carbon_nitrogen.context_factor", low=soil.low,
+                                                    high=soil.high), m.Grade.PUBLISHED,
+                                ("pribyl-2010",), soil.results))
     body = [say("carbon_nitrogen.body_stock", stock=stock.value / LB_PER_TON,
                 depth_in=soil.increment.thickness_in),
             say("carbon_nitrogen.body_slow", low=rise.details["low"], high=rise.value,
@@ -155,10 +144,10 @@ def _matter(case: CaseFile, soil: SoilCarbon) -> Finding:
         body.append(say("carbon_nitrogen.body_years", years=years.value,
                         level=years.details["equilibrium_pct"], rise=RISE_PCT,
                         residue=_residue_mass(case)))
-    needs: tuple[Need, ...] = ()
+    needs: tuple[m.Need, ...] = ()
     if below and cover_fits(case):
-        needs = (Need(
-            kind=NeedKind.ORGANIC_MATTER, item="organic matter", unit="",
+        needs = (m.Need(
+            kind=m.NeedKind.ORGANIC_MATTER, item="organic matter", unit="",
             text=say("carbon_nitrogen.need_matter"), place=place_of(soil.sample),
             area_ac=sample_area_ac(case, soil.sample), results=(rise,),
             sources=("noble-2016-om", "oldfield-2019"),
@@ -167,12 +156,12 @@ def _matter(case: CaseFile, soil: SoilCarbon) -> Finding:
                     "residue_high_ton_ac": rise.value},
             optional=True,  # no gain is promised from it, however low the soil lies
         ),)
-    return Finding(
+    return m.Finding(
         id=f"carbon_nitrogen.organic_matter.{soil.sample.id}", topic="carbon_nitrogen",
         title=say("carbon_nitrogen.title_matter", matter=soil.matter, carbon=soil.carbon,
                   measured=soil.measured, where=soil.place),
         status=status, severity=severity, confidence=sample_confidence(case, soil.sample),
-        grade=Grade.MEASURED, value=soil.matter, unit="%", place=place_of(soil.sample),
+        grade=m.Grade.MEASURED, value=soil.matter, unit="%", place=place_of(soil.sample),
         reference=say("carbon_nitrogen.reference_plateau", plateau=plateau,
                       low=plateau * constant("carbon_in_om", "low"),
                       high=plateau * constant("carbon_in_om", "high")),
@@ -184,7 +173,7 @@ def _matter(case: CaseFile, soil: SoilCarbon) -> Finding:
 
 def _residue_mass(case: CaseFile) -> float | None:
     masses = [plain(r.dry_mass) for r in case.residue]
-    known = [m for m in masses if m is not None]
+    known = [x for x in masses if x is not None]
     return sum(known) if known and len(known) == len(masses) else None
 
 
@@ -199,7 +188,7 @@ def _years(case: CaseFile, soil: SoilCarbon, layer: dict) -> Result | None:
         decay_pct=constant("om_decay", "low"), **layer)
 
 
-def _clay_lines(soil: SoilCarbon) -> list[Evidence]:
+def _clay_lines(soil: SoilCarbon) -> list[m.Evidence]:
     """Carbon per clay over the clay range of the texture class, with its critics."""
     texture = soil.sample.texture
     clay = clay_range(texture) if texture else None
@@ -211,19 +200,19 @@ def _clay_lines(soil: SoilCarbon) -> list[Evidence]:
     names = [str(r.details["structure"]) for r in ends]
     source = ("prout-2021",)
     if names[0] != names[1]:
-        return [Evidence(Side.CONTEXT, say("carbon_nitrogen.clay_unclear", texture=texture,
-                                           low=clay[0], high=clay[1]), Grade.CALCULATED, source,
-                         tuple(ends))]
-    side = Side.FOR if names[0] == "degraded" else Side.AGAINST
+        return [m.Evidence(m.Side.CONTEXT, say("carbon_nitrogen.clay_unclear", texture=texture,
+                                               low=clay[0], high=clay[1]),
+                           m.Grade.CALCULATED, source, tuple(ends))]
+    side = m.Side.FOR if names[0] == "degraded" else m.Side.AGAINST
     return [
-        Evidence(side, say("carbon_nitrogen.clay_class", texture=texture, name=names[0]),
-                 Grade.CALCULATED, source, tuple(ends)),
-        Evidence(Side.CONTEXT, say("carbon_nitrogen.clay_disputed"), Grade.PUBLISHED,
-                 ("poeplau-don-2023",)),
+        m.Evidence(side, say("carbon_nitrogen.clay_class", texture=texture, name=names[0]),
+                   m.Grade.CALCULATED, source, tuple(ends)),
+        m.Evidence(m.Side.CONTEXT, say("carbon_nitrogen.clay_disputed"), m.Grade.PUBLISHED,
+                   ("poeplau-don-2023",)),
     ]
 
 
-def _ratio(case: CaseFile, soil: SoilCarbon) -> Finding | None:
+def _ratio(case: CaseFile, soil: SoilCarbon) -> m.Finding | None:
     """Soil C:N where total nitrogen was measured, beside the trade's rule of 16."""
     nitrogen = plain(soil.increment.total_nitrogen)
     if not nitrogen:
@@ -236,23 +225,23 @@ def _ratio(case: CaseFile, soil: SoilCarbon) -> Finding | None:
     usual = low <= round(value, 1) <= high
     practice = constant("practice_ratio")
     lines = (
-        Evidence(Side.FOR, say("carbon_nitrogen.for_ratio", ratio=value, carbon=soil.carbon,
-                               nitrogen=nitrogen, measured=soil.measured),
-                 Grade.MEASURED if soil.measured else Grade.CALCULATED, (), (ratio,)),
-        Evidence(Side.CONTEXT, say("carbon_nitrogen.practice_16", ratio=value, rule=practice),
-                 Grade.PRACTICE, ("practice-carbon-16-nitrogen",), (ratio,)),
-        Evidence(Side.AGAINST, say("carbon_nitrogen.published_16", diet=constant("diet_ratio"),
-                                   burned=split.details["parts_respired"],
-                                   kept=split.details["parts_kept"], share=split.value,
-                                   low=low, high=high),
-                 Grade.CALCULATED, ("nrcs-2011-cn", "ars-akron-cn"), (split,)),
+        m.Evidence(m.Side.FOR, say("carbon_nitrogen.for_ratio", ratio=value, carbon=soil.carbon,
+                                   nitrogen=nitrogen, measured=soil.measured),
+                   m.Grade.MEASURED if soil.measured else m.Grade.CALCULATED, (), (ratio,)),
+        m.Evidence(m.Side.CONTEXT, say("carbon_nitrogen.practice_16", ratio=value, rule=practice),
+                   m.Grade.PRACTICE, ("practice-carbon-16-nitrogen",), (ratio,)),
+        m.Evidence(m.Side.AGAINST, say("carbon_nitrogen.published_16", diet=constant("diet_ratio"),
+                                       burned=split.details["parts_respired"],
+                                       kept=split.details["parts_kept"], share=split.value,
+                                       low=low, high=high),
+                   m.Grade.CALCULATED, ("nrcs-2011-cn", "ars-akron-cn"), (split,)),
     )
-    return Finding(
+    return m.Finding(
         id=f"carbon_nitrogen.soil_ratio.{soil.sample.id}", topic="carbon_nitrogen",
         title=say("carbon_nitrogen.title_ratio", ratio=value, usual=usual, where=soil.place),
-        status=Status.ADEQUATE if usual else Status.NOTED, severity=0,
+        status=m.Status.ADEQUATE if usual else m.Status.NOTED, severity=0,
         confidence=sample_confidence(case, soil.sample, matches=soil.measured),
-        grade=Grade.MEASURED if soil.measured else Grade.CALCULATED,
+        grade=m.Grade.MEASURED if soil.measured else m.Grade.CALCULATED,
         value=value, unit="1", place=place_of(soil.sample),
         reference=say("carbon_nitrogen.reference_ratio", low=low, high=high),
         body=(say("carbon_nitrogen.body_ratio", ratio=value, low=low, high=high),),
@@ -260,7 +249,7 @@ def _ratio(case: CaseFile, soil: SoilCarbon) -> Finding | None:
     )
 
 
-def _mineral(case: CaseFile, soil: SoilCarbon, ratio: Finding | None) -> Finding:
+def _mineral(case: CaseFile, soil: SoilCarbon, ratio: m.Finding | None) -> m.Finding:
     """Nitrogen that the soil's own organic matter may release in a year."""
     measured = ratio is not None
     middle = (float(ratio.value) if ratio is not None and ratio.value is not None
@@ -283,22 +272,23 @@ def _mineral(case: CaseFile, soil: SoilCarbon, ratio: Finding | None) -> Finding
         rule = mineral_nitrogen_by_rule_lb_ac.evaluate(organic_matter_pct=soil.matter)
     pounds, least, most = (float(r.value) / KG_PER_HA_PER_LB_PER_ACRE for r in (best, low, high))
     lines = (
-        Evidence(Side.FOR, say("carbon_nitrogen.for_mineral", turnover=constant("turnover"),
-                               low=constant("turnover", "low"), high=constant("turnover", "high"),
-                               ratio=middle, measured=measured), Grade.CALCULATED,
-                 ("soilsconnect-q97",), (best, low, high)),
-        Evidence(Side.CONTEXT, say("carbon_nitrogen.practice_mineral", value=rule.value,
-                                   low=rule.details["low"], high=rule.details["high"]),
-                 Grade.PRACTICE, ("practice-om-nitrogen",), (rule,)),
+        m.Evidence(m.Side.FOR, say("carbon_nitrogen.for_mineral", turnover=constant("turnover"),
+                                   low=constant("turnover", "low"),
+                                   high=constant("turnover", "high"),
+                                   ratio=middle, measured=measured), m.Grade.CALCULATED,
+                   ("soilsconnect-q97",), (best, low, high)),
+        m.Evidence(m.Side.CONTEXT, say("carbon_nitrogen.practice_mineral", value=rule.value,
+                                       low=rule.details["low"], high=rule.details["high"]),
+                   m.Grade.PRACTICE, ("practice-om-nitrogen",), (rule,)),
     )
-    return Finding(
+    return m.Finding(
         id=f"carbon_nitrogen.mineral_n.{soil.sample.id}", topic="carbon_nitrogen",
         title=say("carbon_nitrogen.title_mineral", value=pounds, low=least, high=most,
                   where=soil.place),
-        status=Status.NOTED, severity=0,
+        status=m.Status.NOTED, severity=0,
         confidence=sample_confidence(case, soil.sample, matches=measured,
                                      enough=False),
-        grade=Grade.CALCULATED, value=pounds, low=least, high=most, printed_span=True,
+        grade=m.Grade.CALCULATED, value=pounds, low=least, high=most, printed_span=True,
         unit="lb/ac", place=place_of(soil.sample),
         reference=say("carbon_nitrogen.reference_mineral"),
         body=(say("carbon_nitrogen.body_mineral"),), evidence=lines,
@@ -310,7 +300,7 @@ def _mineral(case: CaseFile, soil: SoilCarbon, ratio: Finding | None) -> Finding
 class RatioPoint:
     """One bar of the C:N chart: sample or material, ratio, and where the ratio is from."""
 
-    about: Place | str
+    about: m.Place | str
     ratio: float
     kind: str
     """``soil``, ``residue`` or ``material``."""

@@ -1,7 +1,5 @@
 """What every nitrogen method shares: its answer, and what it reads of a case."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass, replace
 
 from loambrief.agronomy.crops import Crop, yield_in_crop_unit
@@ -20,38 +18,27 @@ FOOT_IN = 12.0
 
 @dataclass(frozen=True)
 class MethodFit:
-    """A method for a zone: its rate, or what it lacks.
-
-    Attributes
-    ----------
-    amount, low, high : float or None
-        Nitrogen still to apply [lb/ac]; None where something lacks.
-    results : tuple of Result
-        The one that gave the rate first.
-    credits : tuple of Credit
-        What was taken off besides what the method itself counts.
-    lacks : tuple of str
-        Keys of what is missing.
-    when : str
-        When it is put on: before, topdress, early spring, cuttings, stem extension or
-        sidedress.
-    guide : Guide or None
-        The guide whose rule it is.
-    holds : tuple of str
-        Kinds of credit that the rate holds already, or that its reading tells of.
-    """
+    """A method for a zone: its rate, or what it lacks."""
 
     method: str
     crop: Crop
     when: str
+    """Before, topdress, early spring, cuttings, stem extension or sidedress."""
     amount: float | None = None
     low: float | None = None
     high: float | None = None
+    """``amount``, ``low``, ``high``: nitrogen still to apply [lb/ac]; None where something
+    lacks."""
     results: tuple[Result, ...] = ()
+    """The one that gave the rate first."""
     credits: tuple[Credit, ...] = ()
+    """What was taken off besides what the method itself counts."""
     lacks: tuple[str, ...] = ()
+    """Keys of what is missing."""
     guide: Guide | None = None
+    """The guide whose rule it is."""
     holds: tuple[str, ...] = ()
+    """Kinds of credit that the rate holds already, or that its reading tells of."""
 
 
 def places_named(case: CaseFile) -> tuple[str | None, ...]:

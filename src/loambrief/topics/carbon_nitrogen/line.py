@@ -8,19 +8,8 @@ off a rate that is from all sources, and names what could not be counted.
 from loambrief.case.schema import CaseFile, Sample
 from loambrief.case.schema_plan import Nitrogen
 from loambrief.case.select import sample_area_ac
-from loambrief.findings.model import (
-    Confidence,
-    Evidence,
-    Finding,
-    Grade,
-    Need,
-    NeedKind,
-    Side,
-    Status,
-    Verdict,
-    nutrient,
-    say,
-)
+from loambrief.findings import model as m
+from loambrief.findings.model import say
 from loambrief.findings.places import field_place, place_of
 from loambrief.topics.carbon_nitrogen.credits import cover_credits, credits_of, uncounted
 from loambrief.topics.carbon_nitrogen.fit import lies_in
@@ -34,7 +23,7 @@ RATE = "carbon_nitrogen.nitrogen_rate"
 """Start of the ids of findings with a rate by a published method."""
 
 
-def nitrogen_line(case: CaseFile) -> list[Finding]:
+def nitrogen_line(case: CaseFile) -> list[m.Finding]:
     """One finding for each sampled zone, or for the field; none where no rate was set."""
     line = case.nitrogen
     if line is None:
@@ -43,7 +32,7 @@ def nitrogen_line(case: CaseFile) -> list[Finding]:
     return [_finding(case, line, zone) for zone in zones]
 
 
-def _finding(case: CaseFile, line: Nitrogen, zone: Sample | None) -> Finding:
+def _finding(case: CaseFile, line: Nitrogen, zone: Sample | None) -> m.Finding:
     place = field_place(case) if zone is None else place_of(zone)
     credits = list(credits_of(case, line, zone, place))
     if lies_in(case, *COVER_RULE):
@@ -55,16 +44,16 @@ def _finding(case: CaseFile, line: Nitrogen, zone: Sample | None) -> Finding:
     results = tuple(r for c in credits for r in c.results)
     asked = {"set_by": line.set_by, "rate": line.rate.value, "credits": counted, "rest": rest,
              "whole": whole}
-    need = Need(
-        kind=NeedKind.NUTRIENT, item="N", unit="lb/ac",
+    need = m.Need(
+        kind=m.NeedKind.NUTRIENT, item="N", unit="lb/ac",
         text=say("carbon_nitrogen.need_nitrogen", amount=rest, where=place), place=place,
         area_ac=case.field.area.value if zone is None else sample_area_ac(case, zone),
         amount=rest, results=results,
         cautions=tuple(say("actions.own_caution", text=text) for text in line.cautions))
-    lines = [Evidence(Side.FOR, say("carbon_nitrogen.for_nitrogen", source=line.source,
-                                    **asked), Grade.OBSERVED)]
-    lines += [Evidence(Side.AGAINST if whole else Side.CONTEXT, c.text, Grade.CALCULATED,
-                       tuple(dict.fromkeys(r.source for r in c.results if r.source)), c.results)
+    lines = [m.Evidence(m.Side.FOR, say("carbon_nitrogen.for_nitrogen", source=line.source,
+                                        **asked), m.Grade.OBSERVED)]
+    lines += [m.Evidence(m.Side.AGAINST if whole else m.Side.CONTEXT, c.text, m.Grade.CALCULATED,
+                         tuple(dict.fromkeys(r.source for r in c.results if r.source)), c.results)
               for c in credits]
     body = [say("carbon_nitrogen.body_nitrogen", **asked)]
     if line.reason is not None:
@@ -72,13 +61,13 @@ def _finding(case: CaseFile, line: Nitrogen, zone: Sample | None) -> Finding:
     open_ones = list(uncounted(case, {c.kind for c in credits}))
     if open_ones:
         body.append(say("carbon_nitrogen.body_nitrogen_open", kinds=open_ones))
-    return Finding(
+    return m.Finding(
         id=f"{LINE}.{place.id or 'field'}", topic="carbon_nitrogen",
         title=say("carbon_nitrogen.title_nitrogen", where=place, **asked),
-        status=Status.NOTED, severity=1 if needed else 0, confidence=Confidence.MEDIUM,
-        grade=Grade.CALCULATED, value=rest, unit="lb/ac", place=place, body=tuple(body),
+        status=m.Status.NOTED, severity=1 if needed else 0, confidence=m.Confidence.MEDIUM,
+        grade=m.Grade.CALCULATED, value=rest, unit="lb/ac", place=place, body=tuple(body),
         evidence=tuple(lines), needs=(need,) if needed else (),
         sources=tuple(dict.fromkeys(r.source for r in results if r.source)), results=results,
-        judgements=(nutrient("N", place, Verdict.NEEDED if needed else Verdict.NOT_NEEDED,
-                             "nitrogen_set" if needed else "nitrogen_covered", "", **asked),),
+        judgements=(m.nutrient("N", place, m.Verdict.NEEDED if needed else m.Verdict.NOT_NEEDED,
+                               "nitrogen_set" if needed else "nitrogen_covered", "", **asked),),
     )

@@ -3,20 +3,10 @@
 from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import CaseFile, Residue
 from loambrief.errors import UnknownName
+from loambrief.findings import model as m
 from loambrief.findings.confidence import grade_confidence
 from loambrief.findings.crop_kinds import fixes_nitrogen, known_crop, seeded_in_rows
-from loambrief.findings.model import (
-    Evidence,
-    Finding,
-    Grade,
-    Message,
-    Missing,
-    Need,
-    NeedKind,
-    Side,
-    Status,
-    say,
-)
+from loambrief.findings.model import say
 from loambrief.topics.carbon_nitrogen.formulas import (
     carbon_nitrogen_ratio,
     constant,
@@ -51,7 +41,7 @@ def residue_ratio(residue: Residue) -> tuple[float, float | None, tuple[Result, 
     return float(result.value), carbon, (result,), False
 
 
-def _cautions(case: CaseFile, high: float | None) -> list[Message]:
+def _cautions(case: CaseFile, high: float | None) -> list[m.Message]:
     """Manure and compost that may cover the early shortage; then the seed row, where there is one.
     """
     found = []
@@ -64,14 +54,14 @@ def _cautions(case: CaseFile, high: float | None) -> list[Message]:
     return found
 
 
-def residue_finding(case: CaseFile, residue: Residue, number: int) -> Finding | Missing:
+def residue_finding(case: CaseFile, residue: Residue, number: int) -> m.Finding | m.Missing:
     """What one residue on the field does to nitrogen, or what is missing to say so."""
     mass = plain(residue.dry_mass)
     with subject(residue.material):
         known = residue_ratio(residue)
         if known is None or mass is None:
-            return Missing(say("carbon_nitrogen.missing_residue", material=residue.material),
-                           say("carbon_nitrogen.missing_residue_means"), "carbon_nitrogen")
+            return m.Missing(say("carbon_nitrogen.missing_residue", material=residue.material),
+                             say("carbon_nitrogen.missing_residue_means"), "carbon_nitrogen")
         ratio, carbon, before, own = known
         effect = decay_effect.evaluate(ratio=ratio)
         balance = nitrogen_tie_up_lb_ac.evaluate(dry_mass_lb_ac=mass, cn_ratio=ratio,
@@ -83,43 +73,43 @@ def residue_finding(case: CaseFile, residue: Residue, number: int) -> Finding | 
     ties = name == "tie-up"
     low, high = balance.details.get("field_low"), balance.details.get("field_high")
     lines = [
-        Evidence(Side.FOR, say("carbon_nitrogen.for_residue", material=residue.material,
-                               ratio=ratio, nitrogen=content.value, own=own, mass=mass,
-                               supply=balance.details["supply_lb_ac"],
-                               demand=balance.details["demand_lb_ac"]),
-                 Grade.MEASURED if own else Grade.CALCULATED, ("nrcs-2011-cn",),
-                 (*before, content, balance)),
-        Evidence(Side.FOR if ties else Side.CONTEXT,
-                 say("carbon_nitrogen.for_effect", effect=name,
-                     release=effect.details["release_below"],
-                     tie=effect.details["tie_up_above"], diet=constant("diet_ratio")),
-                 Grade.CALCULATED, ("alberta-nmp", "nrcs-2011-cn"), (effect,)),
-        Evidence(Side.CONTEXT, say("carbon_nitrogen.practice_residue", rule=rule.value,
+        m.Evidence(m.Side.FOR, say("carbon_nitrogen.for_residue", material=residue.material,
+                                   ratio=ratio, nitrogen=content.value, own=own, mass=mass,
                                    supply=balance.details["supply_lb_ac"],
-                                   ratio=constant("practice_ratio")),
-                 Grade.PRACTICE, ("practice-carbon-16-nitrogen",), (rule,)),
+                                   demand=balance.details["demand_lb_ac"]),
+                   m.Grade.MEASURED if own else m.Grade.CALCULATED, ("nrcs-2011-cn",),
+                   (*before, content, balance)),
+        m.Evidence(m.Side.FOR if ties else m.Side.CONTEXT,
+                   say("carbon_nitrogen.for_effect", effect=name,
+                       release=effect.details["release_below"],
+                       tie=effect.details["tie_up_above"], diet=constant("diet_ratio")),
+                   m.Grade.CALCULATED, ("alberta-nmp", "nrcs-2011-cn"), (effect,)),
+        m.Evidence(m.Side.CONTEXT, say("carbon_nitrogen.practice_residue", rule=rule.value,
+                                       supply=balance.details["supply_lb_ac"],
+                                       ratio=constant("practice_ratio")),
+                   m.Grade.PRACTICE, ("practice-carbon-16-nitrogen",), (rule,)),
     ]
     if value > 0:
-        lines.append(Evidence(Side.AGAINST, say("carbon_nitrogen.against_upper", value=value,
-                                                low=low, high=high), Grade.CALCULATED,
-                              ("nrcs-2011-cn",), (balance,)))
+        lines.append(m.Evidence(m.Side.AGAINST, say("carbon_nitrogen.against_upper", value=value,
+                                                    low=low, high=high), m.Grade.CALCULATED,
+                                ("nrcs-2011-cn",), (balance,)))
     legume = fixes_nitrogen(case.field.crop)
-    needs: tuple[Need, ...] = ()
+    needs: tuple[m.Need, ...] = ()
     if ties and not legume:
-        needs = (Need(
-            kind=NeedKind.MANAGE, item="nitrogen timing", unit="",
+        needs = (m.Need(
+            kind=m.NeedKind.MANAGE, item="nitrogen timing", unit="",
             text=say("carbon_nitrogen.need_timing", material=residue.material,
                      crop=case.field.crop), area_ac=case.field.area.value, results=(balance,),
             sources=("nrcs-2011-cn",), params={"field_low": low, "field_high": high},
             cautions=tuple(_cautions(case, high)),
         ),)
-    return Finding(
+    return m.Finding(
         id=f"carbon_nitrogen.residue.{number}", topic="carbon_nitrogen",
         title=say("carbon_nitrogen.title_residue", material=residue.material, effect=name,
                   ratio=ratio, value=value, low=low, high=high),
-        status=Status.WATCH if ties else Status.NOTED, severity=1 if ties else 0,
+        status=m.Status.WATCH if ties else m.Status.NOTED, severity=1 if ties else 0,
         confidence=grade_confidence(method_matches=own, enough_replicates=not ties),
-        grade=Grade.CALCULATED, value=ratio, unit="1",
+        grade=m.Grade.CALCULATED, value=ratio, unit="1",
         reference=say("carbon_nitrogen.reference_residue",
                       release=effect.details["release_below"],
                       tie=effect.details["tie_up_above"]),

@@ -6,20 +6,9 @@ from loambrief.agronomy.crops import find_crop
 from loambrief.case.schema import CaseFile
 from loambrief.case.select import sample_area_ac
 from loambrief.errors import UnknownName
+from loambrief.findings import model as m
 from loambrief.findings.crop_kinds import kept_stock
-from loambrief.findings.model import (
-    Evidence,
-    Finding,
-    Grade,
-    Judgement,
-    Need,
-    NeedKind,
-    Side,
-    Status,
-    Verdict,
-    nutrient,
-    say,
-)
+from loambrief.findings.model import nutrient, say
 from loambrief.tables import load
 from loambrief.topics.acidity.findings import wants_lime
 from loambrief.topics.acidity.state import AcidState, region_of
@@ -47,7 +36,7 @@ def limits(nutrient: str, unit: str, region: str | None) -> dict[str, dict]:
     return found
 
 
-def magnesium_finding(case: CaseFile, acid: AcidState, state: CationState) -> Finding | None:
+def magnesium_finding(case: CaseFile, acid: AcidState, state: CationState) -> m.Finding | None:
     """Magnesium against the limits that have support; dolomitic lime where lime is due."""
     mg = state.magnesium
     if mg is None:
@@ -65,46 +54,46 @@ def magnesium_finding(case: CaseFile, acid: AcidState, state: CationState) -> Fi
     row = low if is_low else dolomitic
     if share is not None and by_share and mg >= low["limit"]:
         row = share
-    return Finding(
+    return m.Finding(
         id=f"cations.magnesium.{state.sample.id}", topic=TOPIC,
         title=say("cations.title_magnesium", mg=mg, low=is_low, where=state.place),
-        status=Status.LIMITING if is_low else Status.WATCH,
+        status=m.Status.LIMITING if is_low else m.Status.WATCH,
         severity=2 if is_low else 1,
         confidence=sample_confidence(case, state.sample, matches=state.method_fits),
-        grade=Grade.MEASURED, value=mg, unit="ppm", place=state.place,
+        grade=m.Grade.MEASURED, value=mg, unit="ppm", place=state.place,
         reference=say("cations.reference_magnesium", limit=row["limit"], unit=row["unit"]),
         body=(say("cations.body_magnesium", low=is_low, liming=liming, limit=limit),),
-        evidence=(Evidence(Side.FOR, say("cations.for_magnesium", mg=mg, limit=row["limit"],
-                                         unit=row["unit"], share=state.shares.get("Mg"),
-                                         method=state.sample.methods.cations),
-                           Grade.MEASURED, (row["source"],)),
-                  Evidence(Side.AGAINST, say("cations.against_magnesium"), Grade.PUBLISHED,
-                           ("umn-magnesium", "psu-forages-calcium"))),
+        evidence=(m.Evidence(m.Side.FOR, say("cations.for_magnesium", mg=mg, limit=row["limit"],
+                                             unit=row["unit"], share=state.shares.get("Mg"),
+                                             method=state.sample.methods.cations),
+                             m.Grade.MEASURED, (row["source"],)),
+                  m.Evidence(m.Side.AGAINST, say("cations.against_magnesium"), m.Grade.PUBLISHED,
+                             ("umn-magnesium", "psu-forages-calcium"))),
         needs=_magnesium_need(case, state, is_low, liming),
         sources=(row["source"],),
     )
 
 
 def _magnesium_need(case: CaseFile, state: CationState, is_low: bool,
-                    liming: bool) -> tuple[Need, ...]:
+                    liming: bool) -> tuple[m.Need, ...]:
     """An amount only where magnesium is low; otherwise the wish for dolomitic lime."""
     if not is_low and not liming:
         return ()
     base: dict[str, Any] = {
-            "kind": NeedKind.NUTRIENT, "item": "Mg", "unit": "lb/ac", "place": state.place,
+            "kind": m.NeedKind.NUTRIENT, "item": "Mg", "unit": "lb/ac", "place": state.place,
             "area_ac": sample_area_ac(case, state.sample)}
     if not is_low:
-        return (Need(text=say("cations.need_dolomitic", where=state.place),
-                     sources=("labarge-2014-enp",), **base),)
+        return (m.Need(text=say("cations.need_dolomitic", where=state.place),
+                       sources=("labarge-2014-enp",), **base),)
     least, most = constant("magnesium_low_lb_ac"), constant("magnesium_high_lb_ac")
-    return (Need(text=say("cations.need_magnesium", low=least, high=most, liming=liming),
-                 amount=least, low=least, high=most, printed_span=True,
-                 sources=("vitosh-1994-e486",),
-                 cautions=() if liming else (say("cations.caution_magnesium"),),
-                 params={"take_dolomitic": liming}, **base),)
+    return (m.Need(text=say("cations.need_magnesium", low=least, high=most, liming=liming),
+                   amount=least, low=least, high=most, printed_span=True,
+                   sources=("vitosh-1994-e486",),
+                   cautions=() if liming else (say("cations.caution_magnesium"),),
+                   params={"take_dolomitic": liming}, **base),)
 
 
-def enough(case: CaseFile, state: CationState) -> tuple[Judgement, ...]:
+def enough(case: CaseFile, state: CationState) -> tuple[m.Judgement, ...]:
     """Verdicts on calcium and magnesium at or above the published limits."""
     region, found = region_of(case), []
     low = limits("Mg", "ppm", region)
@@ -114,12 +103,12 @@ def enough(case: CaseFile, state: CationState) -> tuple[Judgement, ...]:
             ("Ca", state.calcium, limits("Ca", "ppm", region)["low"]["limit"]),
             ("Mg", state.magnesium, low.get("dolomitic", low["low"])["limit"])):
         if value is not None and value >= limit and not (key == "Mg" and short):
-            found.append(nutrient(key, state.place, Verdict.NOT_NEEDED, "test_adequate",
+            found.append(nutrient(key, state.place, m.Verdict.NOT_NEEDED, "test_adequate",
                                   crop=case.field.crop))
     return tuple(found)
 
 
-def calcium_finding(case: CaseFile, acid: AcidState, state: CationState) -> Finding | None:
+def calcium_finding(case: CaseFile, acid: AcidState, state: CationState) -> m.Finding | None:
     """Calcium that is low by itself, or outweighed by magnesium."""
     ca = state.calcium
     if ca is None:
@@ -132,25 +121,25 @@ def calcium_finding(case: CaseFile, acid: AcidState, state: CationState) -> Find
     if not is_low and not outweighed:
         return None
     liming = wants_lime(acid)
-    needs: tuple[Need, ...] = ()
+    needs: tuple[m.Need, ...] = ()
     if not liming:
-        needs = (Need(kind=NeedKind.MANAGE, item="calcium", unit="", place=state.place,
-                      area_ac=sample_area_ac(case, state.sample),
-                      text=say("cations.need_calcium", ph=acid.ph),
-                      sources=("msu-ca-mg-ratios",)),)
-    return Finding(
+        needs = (m.Need(kind=m.NeedKind.MANAGE, item="calcium", unit="", place=state.place,
+                        area_ac=sample_area_ac(case, state.sample),
+                        text=say("cations.need_calcium", ph=acid.ph),
+                        sources=("msu-ca-mg-ratios",)),)
+    return m.Finding(
         id=f"cations.calcium.{state.sample.id}", topic=TOPIC,
         title=say("cations.title_calcium", ca=ca, low=is_low, where=state.place),
-        status=Status.LIMITING if is_low else Status.WATCH, severity=2 if is_low else 1,
+        status=m.Status.LIMITING if is_low else m.Status.WATCH, severity=2 if is_low else 1,
         confidence=sample_confidence(case, state.sample, matches=state.method_fits),
-        grade=Grade.MEASURED, value=ca, unit="ppm", place=state.place,
+        grade=m.Grade.MEASURED, value=ca, unit="ppm", place=state.place,
         reference=say("cations.reference_calcium", limit=row["limit"]),
         body=(say("cations.body_calcium", low=is_low, liming=liming, outweighed=outweighed),),
-        evidence=(Evidence(Side.FOR, say("cations.for_calcium", ca=ca, limit=row["limit"],
-                                         ca_charge=ca_charge, mg_charge=mg_charge),
-                           Grade.MEASURED, ("msu-ca-mg-ratios",)),),
+        evidence=(m.Evidence(m.Side.FOR, say("cations.for_calcium", ca=ca, limit=row["limit"],
+                                             ca_charge=ca_charge, mg_charge=mg_charge),
+                             m.Grade.MEASURED, ("msu-ca-mg-ratios",)),),
         needs=needs, sources=("msu-ca-mg-ratios",),
-        judgements=(nutrient("Ca", state.place, Verdict.NEEDED, "calcium_low", "soil_test",
+        judgements=(nutrient("Ca", state.place, m.Verdict.NEEDED, "calcium_low", "soil_test",
                              crop=case.field.crop, liming=liming, methods=[]),) if is_low else (),
     )
 
@@ -167,7 +156,7 @@ def _forage(case: CaseFile) -> str | None:
     return None
 
 
-def tetany_finding(case: CaseFile, acid: AcidState, state: CationState) -> Finding | None:
+def tetany_finding(case: CaseFile, acid: AcidState, state: CationState) -> m.Finding | None:
     """Potassium against magnesium where ruminants eat the crop."""
     stock = [s for s in kept_stock(case) if s in GRAZERS]
     crop = _forage(case)
@@ -179,27 +168,27 @@ def tetany_finding(case: CaseFile, acid: AcidState, state: CationState) -> Findi
     scarce = state.magnesium < low.get("dolomitic", low["low"])["limit"]
     if k <= mg and not scarce:
         return None
-    return Finding(
+    return m.Finding(
         id=f"cations.tetany.{state.sample.id}", topic=TOPIC,
         title=say("cations.title_tetany", crop=crop, where=state.place),
-        status=Status.WATCH, severity=2 if k > mg and scarce else 1,
+        status=m.Status.WATCH, severity=2 if k > mg and scarce else 1,
         confidence=sample_confidence(case, state.sample, matches=state.method_fits),
-        grade=Grade.CALCULATED, value=k / mg if mg else None, unit="1", place=state.place,
+        grade=m.Grade.CALCULATED, value=k / mg if mg else None, unit="1", place=state.place,
         reference=say("cations.reference_tetany", ratio=constant("tetany_ratio")),
         body=(say("cations.body_tetany", stock=stock, scarce=scarce, exceeds=k > mg),),
         evidence=(
-            Evidence(Side.FOR, say("cations.for_tetany", k=k, mg=mg,
-                                   mg_ppm=state.magnesium), Grade.CALCULATED,
-                     ("osu-2020-tri-state-ca-mg", "psu-forages-calcium")),
-            Evidence(Side.AGAINST, say("cations.against_tetany",
-                                       ratio=constant("tetany_ratio"),
-                                       mg_pct=constant("forage_mg_pct")), Grade.PUBLISHED,
-                     ("rahman-2022-tetany", "osu-2024-tetany")),
+            m.Evidence(m.Side.FOR, say("cations.for_tetany", k=k, mg=mg,
+                                       mg_ppm=state.magnesium), m.Grade.CALCULATED,
+                       ("osu-2020-tri-state-ca-mg", "psu-forages-calcium")),
+            m.Evidence(m.Side.AGAINST, say("cations.against_tetany",
+                                           ratio=constant("tetany_ratio"),
+                                           mg_pct=constant("forage_mg_pct")), m.Grade.PUBLISHED,
+                       ("rahman-2022-tetany", "osu-2024-tetany")),
         ),
-        needs=(Need(kind=NeedKind.MEASURE, item="forage minerals", unit="", place=state.place,
-                    area_ac=sample_area_ac(case, state.sample),
-                    text=say("cations.need_forage_minerals", crop=crop),
-                    sources=("rahman-2022-tetany",),
-                    cautions=(say("cations.caution_tetany"),)),),
+        needs=(m.Need(kind=m.NeedKind.MEASURE, item="forage minerals", unit="", place=state.place,
+                      area_ac=sample_area_ac(case, state.sample),
+                      text=say("cations.need_forage_minerals", crop=crop),
+                      sources=("rahman-2022-tetany",),
+                      cautions=(say("cations.caution_tetany"),)),),
         sources=("rahman-2022-tetany", "osu-2024-tetany", "osu-2020-tri-state-ca-mg"),
     )

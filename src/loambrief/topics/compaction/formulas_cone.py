@@ -8,7 +8,6 @@ from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.tables import load
 from loambrief.topics.compaction.formulas import constant
 
-MM2_PER_IN2 = 25.4 * 25.4
 USABLE, NO_EVIDENCE, CANNOT_BE_JUDGED = ("usable", "not evidence for loosening", "cannot be judged")
 
 

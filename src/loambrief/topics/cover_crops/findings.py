@@ -13,20 +13,9 @@ from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import CaseFile
 from loambrief.case.schema_cover import CoverCrop
 from loambrief.errors import UnknownName
+from loambrief.findings import model as m
 from loambrief.findings.crop_kinds import known_crop, seeded_in_rows, standing
-from loambrief.findings.model import (
-    Assessment,
-    Confidence,
-    Evidence,
-    Finding,
-    Grade,
-    Missing,
-    Need,
-    NeedKind,
-    Side,
-    Status,
-    say,
-)
+from loambrief.findings.model import say
 from loambrief.findings.places import field_place
 from loambrief.tables import DataRow, load
 from loambrief.topics.carbon_nitrogen.formulas_decay import decay_effect
@@ -75,19 +64,19 @@ class Sown:
         return self.row["how"] == "memory"
 
 
-def assess(case: CaseFile) -> Assessment:
+def assess(case: CaseFile) -> m.Assessment:
     """What is said of the cover crop of a case, and of the crop before the next one."""
     plan, rotation = case.cover_crop, _rotation(case)
     rotations = () if rotation is None else (rotation,)
     if plan is None:
-        return Assessment(rotations)
+        return m.Assessment(rotations)
     missing, mix = [], []
     for number, entry in enumerate(plan.mix, 1):
         try:
             row = cover_species(entry.species)
         except UnknownName:
-            missing.append(Missing(say("cover_crops.missing_species", species=entry.species),
-                                   say("cover_crops.missing_species_means"), TOPIC))
+            missing.append(m.Missing(say("cover_crops.missing_species", species=entry.species),
+                                     say("cover_crops.missing_species_means"), TOPIC))
             continue
         price = None
         if entry.price is not None and PRICE_UNITS[entry.price.per][0] == "mass":
@@ -96,10 +85,10 @@ def assess(case: CaseFile) -> Assessment:
         sown = _sown(case, plan, row, 100.0 if share is None else share, str(number))
         mix.append(replace(sown, price_per_lb=price))
     if _days(case, plan) is None:
-        missing.append(Missing(say("cover_crops.missing_dates"),
-                               say("cover_crops.missing_dates_means"), TOPIC))
+        missing.append(m.Missing(say("cover_crops.missing_dates"),
+                                 say("cover_crops.missing_dates_means"), TOPIC))
     findings = [_planned(case, plan, mix)] if mix else [] if plan.mix else [_choice(case, plan)]
-    return Assessment((*findings, *rotations), tuple(missing))
+    return m.Assessment((*findings, *rotations), tuple(missing))
 
 
 def _sowing(case: CaseFile, plan: CoverCrop) -> dt.date | None:
@@ -147,16 +136,16 @@ def _sown(case: CaseFile, plan: CoverCrop, row: DataRow, share: float, about: st
     return Sown(row, seed, tuple(p for p in plan.purpose if p in serves), fit)
 
 
-def _choice(case: CaseFile, plan: CoverCrop) -> Finding:
+def _choice(case: CaseFile, plan: CoverCrop) -> m.Finding:
     """Cover crops that serve the purpose and are not too late, those for most purposes first."""
     found = [_sown(case, plan, row, 100.0, "alone") for row in load(SPECIES)]
     found = [s for s in found if s.serves and (s.fit is None or s.fit.value != LATE)]
     found.sort(key=lambda s: (-len(s.serves), s.memory))
     found = found[:LISTED]
-    return Finding(
+    return m.Finding(
         id=f"{TOPIC}.choice", topic=TOPIC,
         title=say("cover_crops.title_choice", purpose=plan.purpose, n=len(found)),
-        status=Status.NOTED, severity=0, confidence=Confidence.LOW, grade=Grade.PRACTICE,
+        status=m.Status.NOTED, severity=0, confidence=m.Confidence.LOW, grade=m.Grade.PRACTICE,
         reference=say("cover_crops.reference_plan"), place=field_place(case),
         body=(say("cover_crops.body_choice", dated=_days(case, plan) is not None),
               *stock_cautions(case, plan, [s.name for s in found])[0]),
@@ -166,7 +155,7 @@ def _choice(case: CaseFile, plan: CoverCrop) -> Finding:
         results=tuple(s.seed for s in found))
 
 
-def _planned(case: CaseFile, plan: CoverCrop, mix: list[Sown]) -> Finding:
+def _planned(case: CaseFile, plan: CoverCrop, mix: list[Sown]) -> m.Finding:
     """The mix of the case: seed, purpose, season, C:N, salt, how it ends, water and cost."""
     late = [s.name for s in mix if s.fit is not None and s.fit.value == LATE]
     unserved = [p for p in plan.purpose if not any(p in s.serves for s in mix)]
@@ -177,25 +166,25 @@ def _planned(case: CaseFile, plan: CoverCrop, mix: list[Sown]) -> Finding:
                 *_water(case), *_cost(case, mix)]
     cautions, kept_from = stock_cautions(case, plan, [s.name for s in mix])
     if kept_from:
-        evidence.append(Evidence(Side.AGAINST, say("cover_crops.not_for_grazing",
-                                                   names=kept_from), Grade.PRACTICE,
-                                 ("ksu-cover-toxicity",)))
-    needs: tuple[Need, ...] = ()
+        evidence.append(m.Evidence(m.Side.AGAINST, say("cover_crops.not_for_grazing",
+                                                       names=kept_from), m.Grade.PRACTICE,
+                                   ("ksu-cover-toxicity",)))
+    needs: tuple[m.Need, ...] = ()
     left_out = [*late, *(kept_from if "grazing" in plan.purpose else ())]
     if any(s.name not in left_out for s in mix):
-        needs = (Need(
-            NeedKind.MANAGE, "cover crop", "",
+        needs = (m.Need(
+            m.NeedKind.MANAGE, "cover crop", "",
             say("cover_crops.need_sow", sowing=_sowing(case, plan), rows=[
                 {"name": s.name, "seed": s.seed.value} for s in mix if s.name not in left_out]),
             place=field_place(case), area_ac=case.field.area.value, optional=True,
             sources=tuple(dict.fromkeys(str(s.row["source"]) for s in mix)),
             results=tuple(s.seed for s in mix), cautions=cautions),)
-    return Finding(
+    return m.Finding(
         id=f"{TOPIC}.mix", topic=TOPIC,
         title=say("cover_crops.title_mix", names=[s.name for s in mix], late=late,
-                  salty=[e.text.params["name"] for e in salt if e.side is Side.AGAINST],
+                  salty=[e.text.params["name"] for e in salt if e.side is m.Side.AGAINST],
                   unserved=unserved, undated=_days(case, plan) is None, kept_from=kept_from),
-        status=Status.WATCH, severity=1, confidence=Confidence.LOW, grade=Grade.PRACTICE,
+        status=m.Status.WATCH, severity=1, confidence=m.Confidence.LOW, grade=m.Grade.PRACTICE,
         reference=say("cover_crops.reference_plan"), place=field_place(case),
         body=(say("cover_crops.body_mix"), *(() if needs else cautions)),
         evidence=tuple(evidence), needs=needs,
@@ -203,16 +192,16 @@ def _planned(case: CaseFile, plan: CoverCrop, mix: list[Sown]) -> Finding:
         results=tuple(s.seed for s in mix))
 
 
-def _seed_line(sown: Sown) -> Evidence:
+def _seed_line(sown: Sown) -> m.Evidence:
     row = sown.row
-    return Evidence(Side.CONTEXT, say(
+    return m.Evidence(m.Side.CONTEXT, say(
         "cover_crops.seed", name=sown.name, low=sown.seed.details["low"],
         high=sown.seed.details["high"], share=sown.seed.inputs["share_pct"],
         shallow=row["depth_low_in"], deep=row["depth_high_in"], memory=sown.memory),
-        Grade.PRACTICE if sown.memory else Grade.PUBLISHED, (str(row["source"]),), (sown.seed,))
+        m.Grade.PRACTICE if sown.memory else m.Grade.PUBLISHED, (str(row["source"]),), (sown.seed,))
 
 
-def _winter(mix: list[Sown]) -> Iterator[Evidence]:
+def _winter(mix: list[Sown]) -> Iterator[m.Evidence]:
     """The cold that kills each, graded by itself; where none is held nothing is foretold."""
     groups: dict[tuple[float, float | None, str, bool], list[str]] = {}
     for sown in mix:
@@ -222,33 +211,33 @@ def _winter(mix: list[Sown]) -> Iterator[Evidence]:
                                str(row["kill_source"]), row["kill_how"] == "memory"),
                               []).append(sown.name)
     for (low, high, source, memory), names in groups.items():
-        yield Evidence(Side.CONTEXT, say("cover_crops.winter", names=names, low=low, high=high,
-                                         memory=memory),
-                       Grade.PRACTICE if memory else Grade.PUBLISHED, (source,))
+        yield m.Evidence(m.Side.CONTEXT, say("cover_crops.winter", names=names, low=low, high=high,
+                                             memory=memory),
+                         m.Grade.PRACTICE if memory else m.Grade.PUBLISHED, (source,))
     if silent := [s.name for s in mix if not s.tender]:
-        yield Evidence(Side.CONTEXT, say("cover_crops.winter_unjudged", names=silent),
-                       Grade.PRACTICE, ("cover-memory",))
+        yield m.Evidence(m.Side.CONTEXT, say("cover_crops.winter_unjudged", names=silent),
+                         m.Grade.PRACTICE, ("cover-memory",))
 
 
-def _purpose(plan: CoverCrop, mix: list[Sown]) -> Iterator[Evidence]:
+def _purpose(plan: CoverCrop, mix: list[Sown]) -> Iterator[m.Evidence]:
     for purpose in plan.purpose:
         names = [s.name for s in mix if purpose in s.serves]
-        yield Evidence(Side.FOR if names else Side.AGAINST,
-                       say("cover_crops.serves", purpose=purpose, names=names),
-                       Grade.PRACTICE, ("cover-memory",))
+        yield m.Evidence(m.Side.FOR if names else m.Side.AGAINST,
+                         say("cover_crops.serves", purpose=purpose, names=names),
+                         m.Grade.PRACTICE, ("cover-memory",))
 
 
-def _dates(mix: list[Sown]) -> Iterator[Evidence]:
+def _dates(mix: list[Sown]) -> Iterator[m.Evidence]:
     for sown in mix:
         if sown.fit is not None:
-            yield Evidence(
-                Side.AGAINST if sown.fit.value == LATE else Side.FOR,
+            yield m.Evidence(
+                m.Side.AGAINST if sown.fit.value == LATE else m.Side.FOR,
                 say("cover_crops.fit", name=sown.name, fit=sown.fit.value,
                     needs=sown.fit.details["needs"], days=sown.fit.inputs["days_to_frost"]),
-                Grade.CALCULATED, ("cover-memory",), (sown.fit,))
+                m.Grade.CALCULATED, ("cover-memory",), (sown.fit,))
 
 
-def _decay(mix: list[Sown]) -> Iterator[Evidence]:
+def _decay(mix: list[Sown]) -> Iterator[m.Evidence]:
     """C:N when it is ended, and what that does to nitrogen; not judged where none is published."""
     silent = []
     for sown in mix:
@@ -259,20 +248,20 @@ def _decay(mix: list[Sown]) -> Iterator[Evidence]:
             found.append({"stage": stage, "cn": ratio, "effect": effect.value})
             results.append(effect)
         if found:
-            yield Evidence(Side.CONTEXT, say("cover_crops.decay", name=sown.name, rows=found),
-                           Grade.PUBLISHED, ("nrcs-2011-cn", "nitrogen-crop-table"),
-                           tuple(results))
+            yield m.Evidence(m.Side.CONTEXT, say("cover_crops.decay", name=sown.name, rows=found),
+                             m.Grade.PUBLISHED, ("nrcs-2011-cn", "nitrogen-crop-table"),
+                             tuple(results))
         else:
             silent.append(sown.name)
     if silent:
-        yield Evidence(Side.CONTEXT, say("cover_crops.decay_unknown", names=silent),
-                       Grade.PRACTICE, ("cover-memory",))
+        yield m.Evidence(m.Side.CONTEXT, say("cover_crops.decay_unknown", names=silent),
+                         m.Grade.PRACTICE, ("cover-memory",))
     if len(mix) > 1:
-        yield Evidence(Side.CONTEXT, say("cover_crops.decay_mix"), Grade.PUBLISHED,
-                       ("lawson-2015",))
+        yield m.Evidence(m.Side.CONTEXT, say("cover_crops.decay_mix"), m.Grade.PUBLISHED,
+                         ("lawson-2015",))
 
 
-def _salt(case: CaseFile, mix: list[Sown]) -> Iterator[Evidence]:
+def _salt(case: CaseFile, mix: list[Sown]) -> Iterator[m.Evidence]:
     """Measured salt against the published threshold of each cover crop that has one."""
     measured = [(s, p) for s in case.samples if (p := salt_state(s).main) is not None
                 and p.ece is not None]
@@ -285,13 +274,13 @@ def _salt(case: CaseFile, mix: list[Sown]) -> Iterator[Evidence]:
         with subject(sown.name):
             limit = crop_salt_threshold.evaluate(crop=str(sown.row["salt_crop"]))
         over = worst > float(limit.value)
-        yield Evidence(Side.AGAINST if over else Side.FOR,
-                       say("cover_crops.salt", name=sown.name, ece=worst, limit=limit.value,
-                           over=over), Grade.CALCULATED, (limit.source,),
-                       (limit, *(r for _, p in measured for r in p.results)))
+        yield m.Evidence(m.Side.AGAINST if over else m.Side.FOR,
+                         say("cover_crops.salt", name=sown.name, ece=worst, limit=limit.value,
+                             over=over), m.Grade.CALCULATED, (limit.source,),
+                         (limit, *(r for _, p in measured for r in p.results)))
 
 
-def _ending(case: CaseFile, plan: CoverCrop, mix: list[Sown]) -> Iterator[Evidence]:
+def _ending(case: CaseFile, plan: CoverCrop, mix: list[Sown]) -> Iterator[m.Evidence]:
     """How and when it is ended, without pesticides."""
     for row in sorted(load("cover_crops/ending"), key=lambda r: float(r["rank"])):
         groups, names = str(row["groups"] or ""), str(row["species"] or "")
@@ -301,34 +290,34 @@ def _ending(case: CaseFile, plan: CoverCrop, mix: list[Sown]) -> Iterator[Eviden
                 and (not groups or s.row["group"] in groups.split("|"))
                 and (not names or s.name in names.split("|"))]
         if fits:
-            yield Evidence(Side.CONTEXT, say(f"cover_crops.end_{row['way']}", names=fits),
-                           Grade.PRACTICE if row["how"] == "memory" else Grade.PUBLISHED,
-                           tuple(str(row["source"]).split(";")))
+            yield m.Evidence(m.Side.CONTEXT, say(f"cover_crops.end_{row['way']}", names=fits),
+                             m.Grade.PRACTICE if row["how"] == "memory" else m.Grade.PUBLISHED,
+                             tuple(str(row["source"]).split(";")))
     irrigated = case.field.irrigation != "none"
     deadline = None
     if plan.zone is not None and not irrigated:
         deadline = cover_end_days_before.evaluate(zone=plan.zone)
-    yield Evidence(Side.CONTEXT, say(
+    yield m.Evidence(m.Side.CONTEXT, say(
         "cover_crops.deadline", irrigated=irrigated, zone=plan.zone,
         days=None if deadline is None else deadline.value),
-        Grade.PUBLISHED, ("nrcs-termination-2014",), () if deadline is None else (deadline,))
+        m.Grade.PUBLISHED, ("nrcs-termination-2014",), () if deadline is None else (deadline,))
 
 
 def _listed(row: DataRow, column: str) -> list[str]:
     return str(row[column] or "").split("|")
 
 
-def _note(row: DataRow, names: list[str], crop: Crop) -> Iterator[Evidence]:
+def _note(row: DataRow, names: list[str], crop: Crop) -> Iterator[m.Evidence]:
     """One note of the table of rotations, where it is of that crop after those before."""
     if names and (crop.group in _listed(row, "crop_groups")
                   or any(n in _listed(row, "crops") for n in crop.lineage)):
-        yield Evidence(Side.AGAINST, say(f"cover_crops.follow_{row['note']}", names=names,
-                                         crop=crop.name),
-                       Grade.PRACTICE if row["how"] == "memory" else Grade.PUBLISHED,
-                       tuple(str(row["source"]).split(";")))
+        yield m.Evidence(m.Side.AGAINST, say(f"cover_crops.follow_{row['note']}", names=names,
+                                             crop=crop.name),
+                         m.Grade.PRACTICE if row["how"] == "memory" else m.Grade.PUBLISHED,
+                         tuple(str(row["source"]).split(";")))
 
 
-def _after(case: CaseFile, mix: list[Sown]) -> Iterator[Evidence]:
+def _after(case: CaseFile, mix: list[Sown]) -> Iterator[m.Evidence]:
     """What the mix means for the crop that follows; nothing where that crop is not known."""
     crop = known_crop(case.field.following_crop or case.field.crop)
     if crop is None:
@@ -340,11 +329,11 @@ def _after(case: CaseFile, mix: list[Sown]) -> Iterator[Evidence]:
             or ("slow" in groups and s.row["slow_start"] == "yes")], crop)
 
 
-def _rotation(case: CaseFile) -> Finding | None:
+def _rotation(case: CaseFile) -> m.Finding | None:
     """What the crop before means for the crop after it; None where nothing is held on the two."""
     field = case.field
     pairs = ((field.previous_crop, field.crop), (field.crop, field.following_crop))
-    evidence: list[Evidence] = []
+    evidence: list[m.Evidence] = []
     named: list[str] = []
     for first, second in pairs[1:] if standing(case) else pairs:
         before, after = known_crop(first), known_crop(second)
@@ -357,16 +346,16 @@ def _rotation(case: CaseFile) -> Finding | None:
                 evidence += said
     if not evidence:
         return None
-    return Finding(
+    return m.Finding(
         id=f"{TOPIC}.rotation", topic=TOPIC,
         title=say("cover_crops.title_rotation", names=list(dict.fromkeys(named))),
-        status=Status.NOTED, severity=0, confidence=Confidence.LOW, grade=Grade.SCREENING,
+        status=m.Status.NOTED, severity=0, confidence=m.Confidence.LOW, grade=m.Grade.SCREENING,
         place=field_place(case), body=(say("cover_crops.body_rotation"),),
         evidence=tuple(evidence),
         sources=tuple(dict.fromkeys(key for e in evidence for key in e.sources)))
 
 
-def _seed_rows(case: CaseFile, mix: list[Sown]) -> Iterator[Evidence]:
+def _seed_rows(case: CaseFile, mix: list[Sown]) -> Iterator[m.Evidence]:
     """Fertilizer with the seed of the mix and of the crop after it; unjudged where none is held."""
     silent = []
     following = known_crop(case.field.following_crop)
@@ -382,22 +371,22 @@ def _seed_rows(case: CaseFile, mix: list[Sown]) -> Iterator[Evidence]:
         if limit.value is None:
             silent.append(name)
         else:
-            yield Evidence(Side.CONTEXT, told, Grade.PUBLISHED, (limit.source,), (limit,))
+            yield m.Evidence(m.Side.CONTEXT, told, m.Grade.PUBLISHED, (limit.source,), (limit,))
     if silent:
-        yield Evidence(Side.CONTEXT, say("cover_crops.seed_row_unjudged", names=silent),
-                       Grade.PRACTICE, ("cover-memory",))
+        yield m.Evidence(m.Side.CONTEXT, say("cover_crops.seed_row_unjudged", names=silent),
+                         m.Grade.PRACTICE, ("cover-memory",))
 
 
-def _water(case: CaseFile) -> Iterator[Evidence]:
+def _water(case: CaseFile) -> Iterator[m.Evidence]:
     """What it drinks, on rain-fed ground: dry regions lose, humid ones hardly."""
     if case.field.irrigation == "none":
-        yield Evidence(Side.AGAINST, say("cover_crops.water_dry"), Grade.PUBLISHED,
-                       ("ksu-cover-water", "colorado-cover-wheat"))
-        yield Evidence(Side.FOR, say("cover_crops.water_humid"), Grade.PUBLISHED,
-                       ("carolina-cover-cotton",))
+        yield m.Evidence(m.Side.AGAINST, say("cover_crops.water_dry"), m.Grade.PUBLISHED,
+                         ("ksu-cover-water", "colorado-cover-wheat"))
+        yield m.Evidence(m.Side.FOR, say("cover_crops.water_humid"), m.Grade.PUBLISHED,
+                         ("carolina-cover-cotton",))
 
 
-def _cost(case: CaseFile, mix: list[Sown]) -> Iterator[Evidence]:
+def _cost(case: CaseFile, mix: list[Sown]) -> Iterator[m.Evidence]:
     """Seed at the prices of the case, else what is usual; other money has no usual price here."""
     prices = [s.price_per_lb for s in mix]
     known = [p for p in prices if p is not None]
@@ -405,13 +394,13 @@ def _cost(case: CaseFile, mix: list[Sown]) -> Iterator[Evidence]:
         with subject("mix"):
             cost = cover_seed_cost.evaluate(rates_lb_ac=[s.seed.value for s in mix],
                                             prices_per_lb=known)
-        yield Evidence(Side.CONTEXT, say("cover_crops.cost_seed", cost=cost.value),
-                       Grade.CALCULATED, ("own-arithmetic",), (cost,))
+        yield m.Evidence(m.Side.CONTEXT, say("cover_crops.cost_seed", cost=cost.value),
+                         m.Grade.CALCULATED, ("own-arithmetic",), (cost,))
     elif mix:
-        yield Evidence(Side.CONTEXT, say("cover_crops.cost_unknown"), Grade.PRACTICE,
-                       ("cover-memory",))
+        yield m.Evidence(m.Side.CONTEXT, say("cover_crops.cost_unknown"), m.Grade.PRACTICE,
+                         ("cover-memory",))
     if case.case.currency == "USD":
         table = load("cover_crops/costs")
         rows = {str(r["item"]): (float(r["low"]), float(r["high"])) for r in table}
-        yield Evidence(Side.CONTEXT, say("cover_crops.cost_usual", **rows), Grade.PUBLISHED,
-                       ("sare-cover-economics",))
+        yield m.Evidence(m.Side.CONTEXT, say("cover_crops.cost_usual", **rows), m.Grade.PUBLISHED,
+                         ("sare-cover-economics",))

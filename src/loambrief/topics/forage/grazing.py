@@ -9,18 +9,8 @@ from dataclasses import dataclass
 from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import CaseFile
 from loambrief.case.schema_stock import Grazing, HaySupply, Herd, Stock
-from loambrief.findings.model import (
-    Confidence,
-    Evidence,
-    Finding,
-    Grade,
-    Missing,
-    Need,
-    NeedKind,
-    Side,
-    Status,
-    say,
-)
+from loambrief.findings import model as m
+from loambrief.findings.model import say
 from loambrief.findings.places import field_place
 from loambrief.topics.forage.formulas import coefficient
 from loambrief.topics.forage.formulas_grazing import (
@@ -38,7 +28,8 @@ from loambrief.units import plain
 
 TOPIC = "forage"
 ENOUGH, CLOSE, SHORT = "enough", "close", "short"
-LEVELS = {ENOUGH: (Status.ADEQUATE, 0), CLOSE: (Status.UNCERTAIN, 1), SHORT: (Status.LIMITING, 2)}
+LEVELS = {ENOUGH: (m.Status.ADEQUATE, 0), CLOSE: (m.Status.UNCERTAIN, 1),
+          SHORT: (m.Status.LIMITING, 2)}
 TRIED = {"cattle": "cattle", "dairy": "cattle", "horses": "horses"}
 """Stock -> the stock of the trials with feeders that stand for them."""
 
@@ -54,21 +45,21 @@ class Demand:
     results: tuple[Result, ...]
 
 
-def stock_findings(case: CaseFile) -> tuple[list[Finding], list[Missing]]:
+def stock_findings(case: CaseFile) -> tuple[list[m.Finding], list[m.Missing]]:
     """Findings on grazing and hay, and what they lack; nothing without a herd."""
     stock = case.stock
     if stock is None or (stock.grazing is None and stock.hay is None):
         return [], []
     demand = _demand(stock)
-    if isinstance(demand, Missing):
+    if isinstance(demand, m.Missing):
         return [], [demand]
     made = [_grazing(case, stock.grazing, demand) if stock.grazing is not None else None,
             _hay(case, stock, stock.hay, demand) if stock.hay is not None else None]
-    return ([m for m in made if isinstance(m, Finding)],
-            [m for m in made if isinstance(m, Missing)])
+    return ([x for x in made if isinstance(x, m.Finding)],
+            [x for x in made if isinstance(x, m.Missing)])
 
 
-def _demand(stock: Stock) -> Demand | Missing:
+def _demand(stock: Stock) -> Demand | m.Missing:
     results: list[Result] = []
     low = high = units = by_units = 0.0
     unknown = []
@@ -86,8 +77,8 @@ def _demand(stock: Stock) -> Demand | Missing:
         units += whole.number
         by_units += float(whole.details["daily_lb"])
     if unknown:
-        return Missing(say("forage.missing_intake", stock=list(dict.fromkeys(unknown))),
-                       say("forage.missing_intake_means"), TOPIC)
+        return m.Missing(say("forage.missing_intake", stock=list(dict.fromkeys(unknown))),
+                         say("forage.missing_intake_means"), TOPIC)
     return Demand(low, high, units, by_units, tuple(results))
 
 
@@ -106,13 +97,13 @@ def _level(has: float, low: float, high: float) -> str:
     return ENOUGH if has >= high else SHORT if has < low else CLOSE
 
 
-def _grazing(case: CaseFile, plan: Grazing, demand: Demand) -> Finding | Missing:
+def _grazing(case: CaseFile, plan: Grazing, demand: Demand) -> m.Finding | m.Missing:
     forage = plain(plan.forage)
     lacking = [name for name, value in (("days", plan.days), ("forage", forage or None))
                if value is None]
     if lacking or plan.days is None or not forage:
-        return Missing(say("forage.missing_grazing", lacking=lacking),
-                       say("forage.missing_grazing_means"), TOPIC)
+        return m.Missing(say("forage.missing_grazing", lacking=lacking),
+                         say("forage.missing_grazing_means"), TOPIC)
     area = plan.area.value if plan.area is not None else case.field.area.value
     place = field_place(case)
     with subject(place):
@@ -126,18 +117,18 @@ def _grazing(case: CaseFile, plan: Grazing, demand: Demand) -> Finding | Missing
     sources = tuple(dict.fromkeys(r.source for r in results))
     lasts = {"lasts_low": most.details["lasts_d"], "lasts_high": least.details["lasts_d"],
              "days": plan.days}
-    needs: tuple[Need, ...] = ()
+    needs: tuple[m.Need, ...] = ()
     if step == SHORT and not too_short(case):
-        needs = (Need(NeedKind.MANAGE, "stocking", "",
-                      say("forage.need_stocking", where=place, herd_low=most.details["herd_pct"],
-                          herd_high=least.details["herd_pct"], **lasts),
-                      place=place, area_ac=area, results=(least, most), sources=sources,
-                      cautions=(say("forage.caution_grazing"),)),)
-    return Finding(
+        needs = (m.Need(m.NeedKind.MANAGE, "stocking", "",
+                        say("forage.need_stocking", where=place, herd_low=most.details["herd_pct"],
+                            herd_high=least.details["herd_pct"], **lasts),
+                        place=place, area_ac=area, results=(least, most), sources=sources,
+                        cautions=(say("forage.caution_grazing"),)),)
+    return m.Finding(
         id=f"{TOPIC}.stocking", topic=TOPIC,
         title=say("forage.title_stocking", step=step, days=plan.days, low=least.value,
                   high=most.value, area=area),
-        status=status, severity=severity, confidence=Confidence.MEDIUM, grade=Grade.CALCULATED,
+        status=status, severity=severity, confidence=m.Confidence.MEDIUM, grade=m.Grade.CALCULATED,
         value=area, unit="ac",
         reference=say("forage.reference_stocking", low=least.value, high=most.value),
         place=place,
@@ -145,12 +136,13 @@ def _grazing(case: CaseFile, plan: Grazing, demand: Demand) -> Finding | Missing
                   units=demand.units, use_low=use.details["low"], use_high=use.details["high"],
                   stay=plan.stay, **lasts),),
         evidence=(
-            Evidence(Side.FOR, say("forage.for_stocking", forage=forage, basis=plan.basis),
-                     Grade.OBSERVED, (), (least, most)),
-            Evidence(Side.AGAINST, say("forage.against_units", units=demand.units,
-                                       daily=demand.by_units), Grade.CALCULATED, ("manitoba-aum",)),
-            Evidence(Side.CONTEXT, say("forage.context_use"), Grade.PUBLISHED,
-                     ("msstate-grazing-use", "psu-agguide-paddocks")),
+            m.Evidence(m.Side.FOR, say("forage.for_stocking", forage=forage, basis=plan.basis),
+                       m.Grade.OBSERVED, (), (least, most)),
+            m.Evidence(m.Side.AGAINST, say("forage.against_units", units=demand.units,
+                                           daily=demand.by_units),
+                       m.Grade.CALCULATED, ("manitoba-aum",)),
+            m.Evidence(m.Side.CONTEXT, say("forage.context_use"), m.Grade.PUBLISHED,
+                       ("msstate-grazing-use", "psu-agguide-paddocks")),
         ),
         needs=needs, sources=sources, results=results,
     )
@@ -176,13 +168,13 @@ def _losses(stock: Stock, plan: HaySupply) -> tuple[Result, Result] | list[str]:
         ("feeder", "feeding", plan.feeder), ("store", "storage", plan.store)) if loss not in found]
 
 
-def _hay(case: CaseFile, stock: Stock, plan: HaySupply, demand: Demand) -> Finding | Missing:
+def _hay(case: CaseFile, stock: Stock, plan: HaySupply, demand: Demand) -> m.Finding | m.Missing:
     losses = _losses(stock, plan)
     lacking = [*(["days"] if plan.days is None else []),
                *(losses if isinstance(losses, list) else [])]
     if plan.days is None or isinstance(losses, list):
-        return Missing(say("forage.missing_hay", lacking=lacking), say("forage.missing_hay_means"),
-                       TOPIC)
+        return m.Missing(say("forage.missing_hay", lacking=lacking),
+                         say("forage.missing_hay_means"), TOPIC)
     feeding, storage = losses
     dry = plain(plan.dry_matter)
     matter = ((dry, dry) if dry else
@@ -199,33 +191,34 @@ def _hay(case: CaseFile, stock: Stock, plan: HaySupply, demand: Demand) -> Findi
             for daily, dm, end in ((demand.low, matter[0], "low"),
                                    (demand.high, matter[1], "high")))
     step = "" if held is None else _level(held.number, least.number, most.number)
-    status, severity = LEVELS.get(step, (Status.NOTED, 0))
+    status, severity = LEVELS.get(step, (m.Status.NOTED, 0))
     results = (*demand.results, feeding, storage, least, most, *((held,) if held else ()))
     sources = tuple(dict.fromkeys(r.source for r in results))
-    evidence = [Evidence(Side.FOR, say("forage.for_hay", bales=plan.bales,
-                                       weight=plain(plan.bale_weight), dry=dry, low=matter[1],
-                                       high=matter[0]),
-                         Grade.OBSERVED, (), (held,) if held else ())]
+    evidence = [m.Evidence(m.Side.FOR, say("forage.for_hay", bales=plan.bales,
+                                           weight=plain(plan.bale_weight), dry=dry, low=matter[1],
+                                           high=matter[0]),
+                           m.Grade.OBSERVED, (), (held,) if held else ())]
     better, tons = _cone(stock, plan, demand, matter, storage)
     if tons is not None and tons.number < most.number:
         results += (better, tons)
-        evidence.append(Evidence(Side.CONTEXT, say("forage.context_cone", tons=tons.value,
-                                                   loss=better.details["high"], most=most.value),
-                                 Grade.CALCULATED, (better.source,), (tons,)))
-    evidence.append(Evidence(Side.AGAINST, say("forage.against_hay"), Grade.PUBLISHED,
-                             ("buskirk-2003", "lalman-feeders")))
-    needs: tuple[Need, ...] = ()
+        evidence.append(m.Evidence(m.Side.CONTEXT, say("forage.context_cone", tons=tons.value,
+                                                       loss=better.details["high"],
+                                                       most=most.value),
+                                   m.Grade.CALCULATED, (better.source,), (tons,)))
+    evidence.append(m.Evidence(m.Side.AGAINST, say("forage.against_hay"), m.Grade.PUBLISHED,
+                               ("buskirk-2003", "lalman-feeders")))
+    needs: tuple[m.Need, ...] = ()
     if step == SHORT:
-        needs = (Need(NeedKind.MANAGE, "hay-supply", "",
-                      say("forage.need_hay", low=least.details["short_ton"],
-                          high=most.details["short_ton"], days=plan.days),
-                      place=place, results=(least, most), sources=sources,
-                      cautions=(say("forage.caution_vet"),)),)
-    return Finding(
+        needs = (m.Need(m.NeedKind.MANAGE, "hay-supply", "",
+                        say("forage.need_hay", low=least.details["short_ton"],
+                            high=most.details["short_ton"], days=plan.days),
+                        place=place, results=(least, most), sources=sources,
+                        cautions=(say("forage.caution_vet"),)),)
+    return m.Finding(
         id=f"{TOPIC}.hay_supply", topic=TOPIC,
         title=say("forage.title_hay", step=step, days=plan.days, low=least.value, high=most.value,
                   held=None if held is None else held.value),
-        status=status, severity=severity, confidence=Confidence.MEDIUM, grade=Grade.CALCULATED,
+        status=status, severity=severity, confidence=m.Confidence.MEDIUM, grade=m.Grade.CALCULATED,
         value=most.number if held is None else held.number, unit="ton",
         reference=say("forage.reference_hay", low=least.value, high=most.value), place=place,
         body=(say("forage.body_hay", daily_low=demand.low, daily_high=demand.high,

@@ -2,19 +2,9 @@
 
 from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import CaseFile, Forage
+from loambrief.findings import model as m
 from loambrief.findings.crop_kinds import kept_stock
-from loambrief.findings.model import (
-    Confidence,
-    Evidence,
-    Finding,
-    Grade,
-    Need,
-    NeedKind,
-    Place,
-    Side,
-    Status,
-    say,
-)
+from loambrief.findings.model import say
 from loambrief.topics.cations.formulas import constant, grass_tetany_ratio
 from loambrief.topics.forage.formulas import coefficient
 from loambrief.topics.forage.formulas_safety import (
@@ -42,7 +32,8 @@ WITHIN_LIMITS = (ENOUGH, PERHAPS_SHORT)
 """Of the second, dry stock has enough and growing or milking stock perhaps too little."""
 
 
-def tetany_finding(case: CaseFile, test: Forage, lot: Place, sure: Confidence) -> Finding | None:
+def tetany_finding(case: CaseFile, test: Forage, lot: m.Place, sure: m.Confidence
+                   ) -> m.Finding | None:
     """Potassium over calcium and magnesium by charge, and magnesium by itself.
 
     None without all three, or where calcium and magnesium are both zero. It limits nothing where
@@ -56,32 +47,32 @@ def tetany_finding(case: CaseFile, test: Forage, lot: Place, sure: Confidence) -
     risk, low = bool(judged.details["risk"]), bool(judged.details["low_magnesium"])
     stock = [s for s in kept_stock(case) if s in RUMINANTS]
     limits = {"ratio": constant("tetany_ratio"), "mg_pct": constant("forage_mg_pct")}
-    status, severity = Status.ADEQUATE, 0
-    needs: tuple[Need, ...] = ()
+    status, severity = m.Status.ADEQUATE, 0
+    needs: tuple[m.Need, ...] = ()
     if risk or low:
-        status, severity = (Status.WATCH, 2 if risk else 1) if stock else (Status.NOTED, 0)
+        status, severity = (m.Status.WATCH, 2 if risk else 1) if stock else (m.Status.NOTED, 0)
     if severity:
-        needs = (Need(NeedKind.MANAGE, "tetany", "", say("forage.need_tetany", name=lot),
-                      place=lot, sources=(judged.source,), results=(judged,),
-                      cautions=(say("cations.caution_tetany"),)),)
-    return Finding(
+        needs = (m.Need(m.NeedKind.MANAGE, "tetany", "", say("forage.need_tetany", name=lot),
+                        place=lot, sources=(judged.source,), results=(judged,),
+                        cautions=(say("cations.caution_tetany"),)),)
+    return m.Finding(
         id=f"{TOPIC}.tetany.{test.id}",
         topic=TOPIC,
         title=say("forage.title_tetany", name=lot, risk=risk, low=low, value=judged.value, mg=mg),
         status=status,
         severity=severity,
         confidence=sure,
-        grade=Grade.CALCULATED,
+        grade=m.Grade.CALCULATED,
         value=float(judged.value),
         unit="1",
         reference=say("forage.reference_tetany", **limits),
         place=lot,
         body=(say("forage.body_tetany", risk=risk, low=low, stock=stock),),
         evidence=(
-            Evidence(Side.FOR, say("forage.for_tetany", k=k, ca=ca, mg=mg, value=judged.value),
-                     Grade.CALCULATED, (judged.source,), (judged,)),
-            Evidence(Side.CONTEXT, say("forage.context_tetany"), Grade.PUBLISHED,
-                     ("osu-2024-tetany",)),
+            m.Evidence(m.Side.FOR, say("forage.for_tetany", k=k, ca=ca, mg=mg, value=judged.value),
+                       m.Grade.CALCULATED, (judged.source,), (judged,)),
+            m.Evidence(m.Side.CONTEXT, say("forage.context_tetany"), m.Grade.PUBLISHED,
+                       ("osu-2024-tetany",)),
         ),
         needs=needs,
         sources=(judged.source, "osu-2024-tetany"),
@@ -89,8 +80,8 @@ def tetany_finding(case: CaseFile, test: Forage, lot: Place, sure: Confidence) -
     )
 
 
-def calcium_phosphorus_finding(case: CaseFile, test: Forage, lot: Place,
-                               sure: Confidence) -> Finding | None:
+def calcium_phosphorus_finding(case: CaseFile, test: Forage, lot: m.Place,
+                               sure: m.Confidence) -> m.Finding | None:
     """Calcium to phosphorus against the ratios at which calves throve.
 
     None without both, or without any phosphorus. The ration decides; a forage alone is only a
@@ -104,14 +95,14 @@ def calcium_phosphorus_finding(case: CaseFile, test: Forage, lot: Place,
     outside = judged.details["class"]
     cattle = any(s in RUMINANTS for s in kept_stock(case))
     odd = outside in (BELOW_LOW, ABOVE)
-    return Finding(
+    return m.Finding(
         id=f"{TOPIC}.ca_p.{test.id}",
         topic=TOPIC,
         title=say("forage.title_ca_p", name=lot, value=judged.value, outside=outside),
-        status=Status.WATCH if odd and cattle else Status.NOTED if odd else Status.ADEQUATE,
+        status=m.Status.WATCH if odd and cattle else m.Status.NOTED if odd else m.Status.ADEQUATE,
         severity=1 if odd and cattle else 0,
         confidence=sure,
-        grade=Grade.CALCULATED,
+        grade=m.Grade.CALCULATED,
         value=float(judged.value),
         unit="1",
         reference=say("forage.reference_ca_p", low=coefficient("ca_p_low"),
@@ -119,16 +110,18 @@ def calcium_phosphorus_finding(case: CaseFile, test: Forage, lot: Place,
         place=lot,
         body=(say("forage.body_ca_p", outside=outside),),
         evidence=(
-            Evidence(Side.FOR, say("forage.for_ca_p", ca=ca, p=p), Grade.MEASURED,
-                     (judged.source,), (judged,)),
-            Evidence(Side.CONTEXT, say("forage.context_ca_p"), Grade.PUBLISHED, ("wise-1963",)),
+            m.Evidence(m.Side.FOR, say("forage.for_ca_p", ca=ca, p=p), m.Grade.MEASURED,
+                       (judged.source,), (judged,)),
+            m.Evidence(m.Side.CONTEXT, say("forage.context_ca_p"), m.Grade.PUBLISHED,
+                       ("wise-1963",)),
         ),
         sources=(judged.source,),
         results=(judged,),
     )
 
 
-def mineral_finding(case: CaseFile, test: Forage, lot: Place, sure: Confidence) -> Finding | None:
+def mineral_finding(case: CaseFile, test: Forage, lot: m.Place, sure: m.Confidence
+                    ) -> m.Finding | None:
     """Each mineral against what the stock kept here need and stand; None where no limit is held.
 
     A forage is not the whole diet: what is short or high asks for the mineral mix to be looked at,
@@ -146,8 +139,8 @@ def mineral_finding(case: CaseFile, test: Forage, lot: Place, sure: Confidence) 
                     judged.append((stock, mineral, told))
     if not judged:
         return None
-    rows = [{"stock": s, "mineral": m, "named": r.value, "content": r.inputs["content"],
-             **r.details} for s, m, r in judged if r.value not in WITHIN_LIMITS]
+    rows = [{"stock": s, "mineral": x, "named": r.value, "content": r.inputs["content"],
+             **r.details} for s, x, r in judged if r.value not in WITHIN_LIMITS]
     poison = sorted((r for r in rows if r["mineral"] in GRAVE and r["named"] == TOO_HIGH),
                     key=lambda r: (r["stock"], r["mineral"]) != SHEEP_COPPER)
     sheep = [r for r in rows if (r["stock"], r["mineral"]) == SHEEP_COPPER
@@ -157,38 +150,38 @@ def mineral_finding(case: CaseFile, test: Forage, lot: Place, sure: Confidence) 
     results = tuple(r for _, _, r in judged)
     sources = tuple(dict.fromkeys(r.source for r in results))
     outside = {row["mineral"] for row in rows}
-    perhaps = {m for _, m, r in judged if r.value == PERHAPS_SHORT} - outside
-    fine = list(dict.fromkeys(m for _, m, _ in judged if m not in outside | perhaps))
+    perhaps = {x for _, x, r in judged if r.value == PERHAPS_SHORT} - outside
+    fine = list(dict.fromkeys(x for _, x, _ in judged if x not in outside | perhaps))
     copper, molybdenum = plain(test.copper), plain(test.molybdenum)
-    unheld = [m for m in MINERALS if plain(getattr(test, m)) is not None
-              and m not in {mineral for _, mineral, _ in judged}]
-    needs: tuple[Need, ...] = ()
+    unheld = [x for x in MINERALS if plain(getattr(test, x)) is not None
+              and x not in {mineral for _, mineral, _ in judged}]
+    needs: tuple[m.Need, ...] = ()
     if severity:
-        needs = (Need(NeedKind.MANAGE, "forage-minerals", "",
-                      say("forage.need_minerals", name=lot, poison=bool(poison),
-                          minerals=list(dict.fromkeys(r["mineral"] for r in told_of)),
-                          stock=list(dict.fromkeys(r["stock"] for r in told_of))),
-                      place=lot, sources=sources, results=results,
-                      cautions=(*((say("forage.caution_copper"),) if sheep else ()),
-                                say("forage.caution_minerals"), say("forage.caution_vet"))),)
-    return Finding(
+        needs = (m.Need(m.NeedKind.MANAGE, "forage-minerals", "",
+                        say("forage.need_minerals", name=lot, poison=bool(poison),
+                            minerals=list(dict.fromkeys(r["mineral"] for r in told_of)),
+                            stock=list(dict.fromkeys(r["stock"] for r in told_of))),
+                        place=lot, sources=sources, results=results,
+                        cautions=(*((say("forage.caution_copper"),) if sheep else ()),
+                                  say("forage.caution_minerals"), say("forage.caution_vet"))),)
+    return m.Finding(
         id=f"{TOPIC}.minerals.{test.id}", topic=TOPIC,
         title=say("forage.title_minerals", name=lot, poison=poison,
                   minerals=list(dict.fromkeys(r["mineral"] for r in told_of))),
-        status=Status.EXCESS if poison else Status.WATCH if severity else Status.ADEQUATE,
-        severity=severity, confidence=sure, grade=Grade.MEASURED, place=lot,
+        status=m.Status.EXCESS if poison else m.Status.WATCH if severity else m.Status.ADEQUATE,
+        severity=severity, confidence=sure, grade=m.Grade.MEASURED, place=lot,
         body=(say("forage.body_minerals", fine=fine, unheld=unheld,
-                  perhaps=[m for m in MINERALS if m in perhaps]),
+                  perhaps=[x for x in MINERALS if x in perhaps]),
               *((say("forage.body_copper", ratio=copper / molybdenum if molybdenum else None,
                      measured=molybdenum is not None, low=coefficient("cu_mo_low"),
                      high=coefficient("cu_mo_high")),)
                 if copper is not None and any(s in RUMINANTS for s, _, _ in judged) else ())),
         evidence=(
-            Evidence(Side.FOR, say("forage.for_minerals", rows=rows), Grade.MEASURED, sources,
-                     results),
-            *((Evidence(Side.AGAINST, say("forage.against_copper",
-                                          molybdenum=plain(test.molybdenum)),
-                        Grade.PUBLISHED, ("schoenian-copper", "berger-sheep-copper")),)
+            m.Evidence(m.Side.FOR, say("forage.for_minerals", rows=rows), m.Grade.MEASURED, sources,
+                       results),
+            *((m.Evidence(m.Side.AGAINST, say("forage.against_copper",
+                                              molybdenum=plain(test.molybdenum)),
+                          m.Grade.PUBLISHED, ("schoenian-copper", "berger-sheep-copper")),)
               if sheep else ()),
         ),
         needs=needs, sources=sources, results=results,

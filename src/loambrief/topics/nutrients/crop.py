@@ -7,24 +7,9 @@ from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import CaseFile, Increment, Sample
 from loambrief.case.select import sample_area_ac, surface_increment
 from loambrief.errors import ImpossibleInput, LoambriefError
+from loambrief.findings import model as m
 from loambrief.findings.crop_kinds import known_crop
-from loambrief.findings.model import (
-    Confidence,
-    Evidence,
-    Finding,
-    Grade,
-    Judgement,
-    Message,
-    Need,
-    NeedKind,
-    Place,
-    Side,
-    Status,
-    Verdict,
-    amendment,
-    nutrient,
-    say,
-)
+from loambrief.findings.model import amendment, nutrient, say
 from loambrief.findings.places import place_of
 from loambrief.tables import DataRow, load
 from loambrief.topics.nutrients.formulas import ppm_to_lb_per_acre
@@ -61,7 +46,7 @@ def removed(case: CaseFile, nutrient: str) -> Result | None:
     return result if result.value is not None else None
 
 
-def removal(state: NutrientState) -> Finding | None:
+def removal(state: NutrientState) -> m.Finding | None:
     """Nutrients in the harvest at the yield goal; None without yield or published values."""
     if state.crop_yield is None:
         return None
@@ -76,17 +61,17 @@ def removal(state: NutrientState) -> Finding | None:
         return None
     rows = [{"nutrient": r.details["nutrient"], "amount": r.value, "low": r.details["low"],
              "high": r.details["high"]} for r in known]
-    evidence = [Evidence(Side.CONTEXT, say("nutrients.evidence_removal",
-                                           memory=any(r.how == "memory" for r in known)),
-                         Grade.CALCULATED, tuple(dict.fromkeys(r.source for r in known)),
-                         tuple(known))]
+    evidence = [m.Evidence(m.Side.CONTEXT, say("nutrients.evidence_removal",
+                                               memory=any(r.how == "memory" for r in known)),
+                           m.Grade.CALCULATED, tuple(dict.fromkeys(r.source for r in known)),
+                           tuple(known))]
     if state.crop.group == "alfalfa":
-        evidence.append(Evidence(Side.AGAINST, say("nutrients.evidence_removal_alfalfa"),
-                                 Grade.PUBLISHED, ("colorado-alfalfa-removal",)))
-    return Finding(
+        evidence.append(m.Evidence(m.Side.AGAINST, say("nutrients.evidence_removal_alfalfa"),
+                                   m.Grade.PUBLISHED, ("colorado-alfalfa-removal",)))
+    return m.Finding(
         id=f"{TOPIC}.removal", topic=TOPIC,
         title=say("nutrients.title_removal", crop=state.crop.name),
-        status=Status.NOTED, severity=0, confidence=Confidence.MEDIUM, grade=Grade.CALCULATED,
+        status=m.Status.NOTED, severity=0, confidence=m.Confidence.MEDIUM, grade=m.Grade.CALCULATED,
         body=(say("nutrients.removal_body", crop=state.crop.name, amount=state.crop_yield,
                   unit=state.crop.yield_unit, weight=state.crop.lb_per_unit, rows=rows),),
         evidence=tuple(evidence), sources=tuple(dict.fromkeys(r.source for r in known)),
@@ -105,7 +90,7 @@ def _laboratory_lb_ac(quantity: Quantity, increment: Increment) -> Result:
     return ppm_to_lb_per_acre.evaluate(ppm=quantity.value, depth_in=depth)
 
 
-def surface_calcium(state: NutrientState, sample: Sample) -> Finding | None:
+def surface_calcium(state: NutrientState, sample: Sample) -> m.Finding | None:
     """The published shallow-calcium rule of the crop, or the statement that there is none."""
     region = _calcium_region(state)
     market = state.case.field.market_type
@@ -140,8 +125,8 @@ def surface_calcium(state: NutrientState, sample: Sample) -> Finding | None:
                     or _no_rule(state, sample, increment, place, True))
     needed = gypsum.value is not None and gypsum.number > 0
     window = str(gypsum.details["timing"]) if gypsum.details.get("timing") else None
-    need = Need(
-        kind=NeedKind.GYPSUM, item="shallow calcium", unit="ton/ac",
+    need = m.Need(
+        kind=m.NeedKind.GYPSUM, item="shallow calcium", unit="ton/ac",
         text=say("nutrients.need_calcium", crop=state.crop.name,
                  amount=gypsum.number, high=gypsum.details["high"], timing=window),
         place=zone(sample), area_ac=sample_area_ac(state.case, sample),
@@ -150,20 +135,20 @@ def surface_calcium(state: NutrientState, sample: Sample) -> Finding | None:
         cautions=(*_type_not_stated(state, region), say("nutrients.caution_gypsum_dust")),
         params={"window": window, "at_least": True}, printed_span=True,
     ) if needed else None
-    return Finding(
+    return m.Finding(
         id=f"{TOPIC}.surface_calcium.{sample.id}", topic=TOPIC,
         title=say("nutrients.title_calcium_rule", needed=needed, crop=state.crop.name,
                   where=place),
-        status=Status.LIMITING if needed else Status.ADEQUATE, severity=2 if needed else 0,
-        confidence=state.confidence(sample), grade=Grade.CALCULATED,
+        status=m.Status.LIMITING if needed else m.Status.ADEQUATE, severity=2 if needed else 0,
+        confidence=state.confidence(sample), grade=m.Grade.CALCULATED,
         value=calcium.value, unit="ppm", place=place,
         body=(say("nutrients.calcium_rule_body", needed=needed, crop=state.crop.name,
                   pounds=pounds.value, ratio=gypsum.details.get("ratio"),
                   timing=window, region=gypsum.details["region"],
                   own_region=gypsum.details["own_region"],
                   market=gypsum.details["market_type"]),),
-        evidence=(Evidence(Side.AGAINST, say("nutrients.evidence_mehlich1_lime"),
-                           Grade.PUBLISHED, ("yang-peanut-calcium-tests",)),),
+        evidence=(m.Evidence(m.Side.AGAINST, say("nutrients.evidence_mehlich1_lime"),
+                             m.Grade.PUBLISHED, ("yang-peanut-calcium-tests",)),),
         needs=() if need is None else (need,), sources=(gypsum.source,),
         results=tuple(r for r in (pounds, potassium, gypsum) if r is not None),
         judgements=_calcium_judgements(state, sample, gypsum),
@@ -171,7 +156,7 @@ def surface_calcium(state: NutrientState, sample: Sample) -> Finding | None:
 
 
 def _untested(state: NutrientState, sample: Sample, rule: DataRow | None,
-              of_type: bool) -> Finding | None:
+              of_type: bool) -> m.Finding | None:
     """The shallow test that a crop's rule rests on is lacking: calcium and gypsum stay open.
 
     None where no rule asks for a layer that an ordinary sample does not take. Where the market
@@ -189,23 +174,23 @@ def _untested(state: NutrientState, sample: Sample, rule: DataRow | None,
                 if market and of_type and rule["calcium_lb_ac"] is None else None),
         "high": float(rule["gypsum_high_lb_ac"]),
     }
-    return Finding(
+    return m.Finding(
         id=f"{TOPIC}.surface_calcium.{sample.id}", topic=TOPIC,
         title=say("nutrients.title_calcium_untested", **told, where=place),
-        status=Status.UNCERTAIN, severity=1, confidence=Confidence.HIGH, grade=Grade.OBSERVED,
+        status=m.Status.UNCERTAIN, severity=1, confidence=m.Confidence.HIGH, grade=m.Grade.OBSERVED,
         place=place, body=(say("nutrients.calcium_untested_body", **told),),
-        needs=(Need(kind=NeedKind.MEASURE, item=SHALLOW_TEST, unit="", place=place,
-                    area_ac=sample_area_ac(state.case, sample),
-                    text=say("nutrients.need_calcium_test", **told, where=place),
-                    sources=(str(rule["source"]),)),),
+        needs=(m.Need(kind=m.NeedKind.MEASURE, item=SHALLOW_TEST, unit="", place=place,
+                      area_ac=sample_area_ac(state.case, sample),
+                      text=say("nutrients.need_calcium_test", **told, where=place),
+                      sources=(str(rule["source"]),)),),
         sources=(str(rule["source"]),),
-        judgements=tuple(made(key, place, Verdict.NOT_JUDGED, "surface_calcium_untested",
+        judgements=tuple(made(key, place, m.Verdict.NOT_JUDGED, "surface_calcium_untested",
                               SETTLED_SHALLOW, **told)
                          for made, key in ((nutrient, "Ca"), (amendment, "gypsum"))),
     )
 
 
-def _type_not_stated(state: NutrientState, region: str | None) -> tuple[Message, ...]:
+def _type_not_stated(state: NutrientState, region: str | None) -> tuple[m.Message, ...]:
     """Where the market type is not stated: what the other types of that state would get."""
     others = other_market_types(state.crop, region)
     if state.case.field.market_type is not None or not others:
@@ -231,12 +216,12 @@ def _at_most(gypsum: Result) -> float:
 
 
 def _calcium_judgements(state: NutrientState, sample: Sample,
-                        gypsum: Result) -> tuple[Judgement, ...]:
+                        gypsum: Result) -> tuple[m.Judgement, ...]:
     """Calcium, and the gypsum that brings it; where lime has to come first neither is settled."""
     if gypsum.value is None:
         return ()
     needed = gypsum.number > 0
-    verdict = Verdict.NEEDED if needed else Verdict.NOT_NEEDED
+    verdict = m.Verdict.NEEDED if needed else m.Verdict.NOT_NEEDED
     reason = "surface_calcium_low" if needed else "surface_calcium_enough"
     place = zone(sample)
     found = [nutrient("Ca", place, verdict, reason, crop=state.crop.name)]
@@ -256,28 +241,29 @@ def _shallow(sample: Sample, rule: DataRow | None) -> Increment | None:
     return min(fitting, key=lambda i: i.bottom_in, default=None) or surface_increment(sample)
 
 
-def _no_rule(state: NutrientState, sample: Sample, increment: Increment, place: Place,
-             other_method: bool) -> Finding:
+def _no_rule(state: NutrientState, sample: Sample, increment: Increment, place: m.Place,
+             other_method: bool) -> m.Finding:
     """No rule reads this layer; where one is held for other market types, gypsum stays open."""
     calcium = plain(increment.calcium)
     market = state.case.field.market_type
     of_others = market is not None and not other_method and calcium_rule(
         state.crop, _calcium_region(state)) is not None
     told = {"crop": state.crop.name, "test": "Ca", "market": market}
-    return Finding(
+    return m.Finding(
         id=f"{TOPIC}.surface_calcium.{sample.id}", topic=TOPIC,
         title=say("nutrients.title_calcium_no_rule", where=place),
-        status=Status.NOTED, severity=0, confidence=Confidence.LOW, grade=Grade.PRACTICE,
+        status=m.Status.NOTED, severity=0, confidence=m.Confidence.LOW, grade=m.Grade.PRACTICE,
         value=calcium, unit="ppm", place=place,
         body=(say("nutrients.calcium_no_rule_body", crop=state.crop.name, depth=increment.bottom_in,
                   value=calcium, other_method=other_method),),
         evidence=(
-            Evidence(Side.CONTEXT, say("nutrients.evidence_calcium_practice"), Grade.PRACTICE),
-            Evidence(Side.AGAINST, say("nutrients.evidence_calcium_published"), Grade.PUBLISHED,
-                     ("harris-2015-peanut-calcium",)),
+            m.Evidence(m.Side.CONTEXT, say("nutrients.evidence_calcium_practice"),
+                       m.Grade.PRACTICE),
+            m.Evidence(m.Side.AGAINST, say("nutrients.evidence_calcium_published"),
+                       m.Grade.PUBLISHED, ("harris-2015-peanut-calcium",)),
         ),
         sources=("harris-2015-peanut-calcium",),
-        judgements=tuple(made(key, zone(sample), Verdict.NOT_JUDGED, "market_type_no_rule",
+        judgements=tuple(made(key, zone(sample), m.Verdict.NOT_JUDGED, "market_type_no_rule",
                               SETTLED_MARKET, **told)
                          for made, key in ((nutrient, "Ca"), (amendment, "gypsum"))
                          if of_others),

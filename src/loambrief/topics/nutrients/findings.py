@@ -7,18 +7,9 @@ from loambrief.agronomy.guides import MINOR, NUTRIENTS, TEST_OF, known_guides
 from loambrief.case.quantities import nearest
 from loambrief.case.schema import CaseFile, Sample
 from loambrief.errors import UnknownName
-from loambrief.findings.model import (
-    Assessment,
-    Confidence,
-    Finding,
-    Grade,
-    Message,
-    Missing,
-    Status,
-    Verdict,
-    say,
-)
+from loambrief.findings import model as m
 from loambrief.findings.model import nutrient as judged
+from loambrief.findings.model import say
 from loambrief.topics.nutrients import crop as nutrients_crop
 from loambrief.topics.nutrients import minor as nutrients_minor
 from loambrief.topics.nutrients import pk as nutrients_pk
@@ -35,7 +26,7 @@ TOPIC = "nutrients"
 MICRO_SUBJECTS = tuple(f"nutrients.{e}" for e in ("micronutrients", *map(str.lower, MINOR)))
 
 
-def assess(case: CaseFile) -> Assessment:
+def assess(case: CaseFile) -> m.Assessment:
     """Every nutrient finding of a case.
 
     Parameters
@@ -53,26 +44,26 @@ def assess(case: CaseFile) -> Assessment:
     try:
         state = read(case)
     except UnknownName as error:
-        missing = Missing(say("nutrients.missing_crop", crop=case.field.crop, hint=str(error)),
-                          say("nutrients.missing_crop_then"), TOPIC)
-        return Assessment(missing=(missing,))
-    found: list[Finding] = []
-    lacking: list[Missing] = []
+        missing = m.Missing(say("nutrients.missing_crop", crop=case.field.crop, hint=str(error)),
+                            say("nutrients.missing_crop_then"), TOPIC)
+        return m.Assessment(missing=(missing,))
+    found: list[m.Finding] = []
+    lacking: list[m.Missing] = []
     pairs = tilled(case)
     if not pairs:
-        lacking.append(Missing(say("nutrients.missing_tilled"),
-                               say("nutrients.missing_tilled_then"), TOPIC))
+        lacking.append(m.Missing(say("nutrients.missing_tilled"),
+                                 say("nutrients.missing_tilled_then"), TOPIC))
     found += _guide_finding(state)
     for sample, increment in pairs:
-        said: list[Finding | Missing] = []
+        said: list[m.Finding | m.Missing] = []
         for nutrient in NUTRIENTS:
             said += nutrients_pk.assess_sample(state, sample, increment, nutrient)
         if too_old(case, sample):
-            found += [f for f in said if isinstance(f, Finding)]
-            lacking += [m for m in said if isinstance(m, Missing)]
+            found += [f for f in said if isinstance(f, m.Finding)]
+            lacking += [x for x in said if isinstance(x, m.Missing)]
             lacking.append(_outdated(state, sample))
             continue
-        phosphorus = next((f for f in said if isinstance(f, Finding)
+        phosphorus = next((f for f in said if isinstance(f, m.Finding)
                            and f.id == f"{TOPIC}.p.{sample.id}"), None)
         water = nutrients_water.assess_sample(state, sample, increment, phosphorus)
         said += [water] if water is not None else []
@@ -84,8 +75,8 @@ def assess(case: CaseFile) -> Assessment:
         said += [open_] if open_ is not None else []
         said += nutrients_minor.micronutrients(
             state, sample, increment, [e for e, f in toxic.items() if f.severity])
-        found += [f for f in said if isinstance(f, Finding)]
-        lacking += [m for m in said if isinstance(m, Missing)]
+        found += [f for f in said if isinstance(f, m.Finding)]
+        lacking += [x for x in said if isinstance(x, m.Missing)]
     for sample in case.samples:
         calcium = nutrients_crop.surface_calcium(state, sample)
         found += [calcium] if calcium is not None else []
@@ -93,66 +84,66 @@ def assess(case: CaseFile) -> Assessment:
     found += [harvest] if harvest is not None else []
     seed_row = seed_row_finding(case)
     found += [seed_row] if seed_row is not None else []
-    return Assessment(tuple(_with_advice_against(state, found)), tuple(_each_once(lacking)))
+    return m.Assessment(tuple(_with_advice_against(state, found)), tuple(_each_once(lacking)))
 
 
-def _outdated(state: NutrientState, sample: Sample) -> Missing:
+def _outdated(state: NutrientState, sample: Sample) -> m.Missing:
     """Nothing is read from a sample that is too old; sulfur stays open like the rest."""
-    return Missing(
+    return m.Missing(
         say("sampling.missing_too_old", where=zone(sample)),
         say("sampling.missing_too_old_then", **age_params(state.case, sample)), TOPIC,
-        judgements=(judged("S", zone(sample), Verdict.NOT_JUDGED, "sample_too_old", "soil_test",
+        judgements=(judged("S", zone(sample), m.Verdict.NOT_JUDGED, "sample_too_old", "soil_test",
                            test="S", methods=[], crop=state.crop.name,
                            **age_params(state.case, sample)),))
 
 
-def _each_once(lacking: Iterable[Missing]) -> list[Missing]:
-    kept: list[Missing] = []
+def _each_once(lacking: Iterable[m.Missing]) -> list[m.Missing]:
+    kept: list[m.Missing] = []
     for missing in lacking:
         if missing not in kept:
             kept.append(missing)
     return kept
 
 
-def _guide_finding(state: NutrientState) -> list[Finding]:
+def _guide_finding(state: NutrientState) -> list[m.Finding]:
     """A finding where the choice of guide itself needs a word from the consultant."""
     if state.unknown_guide:
         here = sorted(g.name for g in known_guides().values() if g.fits_region(*state.places))
         near = nearest(state.unknown_guide, known_guides())
-        return [_guide(state, "title_guide_unknown", Status.UNCERTAIN,
+        return [_guide(state, "title_guide_unknown", m.Status.UNCERTAIN,
                        say("nutrients.guide_unknown_body", name=state.unknown_guide,
                            known=here or ([near] if near else [])))]
     if state.guide is None:
-        return [_guide(state, "title_guide_choose", Status.UNCERTAIN,
+        return [_guide(state, "title_guide_choose", m.Status.UNCERTAIN,
                        say("nutrients.guide_choose_body",
                            candidates=[g.name for g in state.candidates],
                            region=state.region_name))]
     if not state.guide_named:
-        return [_guide(state, "title_guide_only", Status.NOTED,
+        return [_guide(state, "title_guide_only", m.Status.NOTED,
                        say("nutrients.guide_only_body", guide=state.guide.title,
                            name=state.guide.name), (state.guide.reference,))]
     return []
 
 
-def _guide(state: NutrientState, title: str, status: Status, body: Message,
-           sources: tuple[str, ...] = ()) -> Finding:
-    return Finding(
+def _guide(state: NutrientState, title: str, status: m.Status, body: m.Message,
+           sources: tuple[str, ...] = ()) -> m.Finding:
+    return m.Finding(
         id=f"{TOPIC}.guide", topic=TOPIC, title=say(f"nutrients.{title}"), status=status,
-        severity=0, confidence=Confidence.HIGH, grade=Grade.CALCULATED, body=(body,),
+        severity=0, confidence=m.Confidence.HIGH, grade=m.Grade.CALCULATED, body=(body,),
         sources=sources,
     )
 
 
-def _is_enough(finding: Finding, nutrient: str) -> bool:
+def _is_enough(finding: m.Finding, nutrient: str) -> bool:
     """True if the guide says of this finding's test that nothing should be added."""
     return any(
         r.formula == "nutrient_rate" and r.details.get("nutrient") == nutrient
         and r.details.get("position") == ABOVE and r.value == 0
         for r in finding.results
-    ) and finding.status in (Status.ADEQUATE, Status.EXCESS)
+    ) and finding.status in (m.Status.ADEQUATE, m.Status.EXCESS)
 
 
-def _with_advice_against(state: NutrientState, found: list[Finding]) -> list[Finding]:
+def _with_advice_against(state: NutrientState, found: list[m.Finding]) -> list[m.Finding]:
     """Findings with the "do not buy" pairs; each pair stands once and names all its places."""
     told = list(found)
     for nutrient in NUTRIENTS:
@@ -167,7 +158,7 @@ def _with_advice_against(state: NutrientState, found: list[Finding]) -> list[Fin
                     guide=state.guide.title))  # type: ignore[union-attr]
         told[places[0]] = _adding(told[places[0]], pair)
     micro = [i for i, f in enumerate(told) if f.subject in MICRO_SUBJECTS]
-    settled = all(j.verdict is Verdict.NOT_NEEDED for i in micro for j in told[i].judgements)
+    settled = all(j.verdict is m.Verdict.NOT_NEEDED for i in micro for j in told[i].judgements)
     if micro and settled and not any(told[i].needs for i in micro):
         elements = sorted({str(r.details["nutrient"]) for i in micro for r in told[i].results
                            if r.formula == "micronutrient_class" and r.value is not None})
@@ -178,11 +169,11 @@ def _with_advice_against(state: NutrientState, found: list[Finding]) -> list[Fin
     return told
 
 
-def _limit(finding: Finding) -> float | None:
+def _limit(finding: m.Finding) -> float | None:
     rate = next(r for r in finding.results if r.formula == "nutrient_rate")
     value = rate.details.get("limit_ppm", rate.details.get("critical_ppm"))
     return None if value is None else float(value)
 
 
-def _adding(finding: Finding, pair: tuple[Message, Message]) -> Finding:
+def _adding(finding: m.Finding, pair: tuple[m.Message, m.Message]) -> m.Finding:
     return replace(finding, advise_against=(*finding.advise_against, pair))

@@ -17,35 +17,26 @@ BELOW, WITHIN, ABOVE = "below", "within", "above"
 
 @dataclass(frozen=True)
 class Rate:
-    """What a rule says about one soil test.
-
-    Attributes
-    ----------
-    value : float or None
-        Rate [lb/ac of P2O5 or K2O]; None where the guide gives none.
-    position : str
-        ``"below"`` the critical level, ``"within"`` (optimum, maintenance) or ``"above"``.
-    critical_ppm, limit_ppm : float or None
-        Level from which no response is expected; level above which nothing is advised.
-    low, high : float or None
-        Range printed by the guide itself [lb/ac].
-    removal, build : float or None
-        Parts of a build-up rate [lb/ac].
-    within_range : bool
-        False where the test lies beyond the guide's table.
-    """
+    """What a rule says about one soil test."""
 
     value: float | None
+    """Rate [lb/ac of P2O5 or K2O]; None where the guide gives none."""
     class_name: str
     position: str
+    """``"below"`` the critical level, ``"within"`` (optimum, maintenance) or ``"above"``."""
     critical_ppm: float | None
     limit_ppm: float | None = None
+    """``critical_ppm``, ``limit_ppm``: level from which no response is expected; level above which
+    nothing is advised."""
     low: float | None = None
     high: float | None = None
+    """``low``, ``high``: range printed by the guide itself [lb/ac]."""
     removal: float | None = None
     build: float | None = None
+    """``removal``, ``build``: parts of a build-up rate [lb/ac]."""
     response_chance_pct: float | None = None
     within_range: bool = True
+    """False where the test lies beyond the guide's table."""
     notes: tuple[str, ...] = ()
 
 

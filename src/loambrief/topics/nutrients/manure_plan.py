@@ -11,19 +11,9 @@ from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import CaseFile, Sample
 from loambrief.case.schema_materials import Material
 from loambrief.case.select import main_increment
+from loambrief.findings import model as m
 from loambrief.findings.crop_kinds import fixes_nitrogen
-from loambrief.findings.model import (
-    Confidence,
-    Evidence,
-    Finding,
-    Grade,
-    Judgement,
-    Message,
-    Side,
-    Status,
-    Verdict,
-    say,
-)
+from loambrief.findings.model import say
 from loambrief.findings.places import field_place, place_of
 from loambrief.topics.carbon_nitrogen.formulas_supply import available_nitrogen_lb_ton
 from loambrief.topics.carbon_nitrogen.line import LINE, RATE
@@ -60,8 +50,8 @@ MOST_IN = 0.5
 A drier soil has room for more, yet then it has cracks, and they lead to the drains."""
 
 
-def manure_findings(case: CaseFile, findings: Sequence[Finding],
-                    told: Sequence[Judgement]) -> list[Finding]:
+def manure_findings(case: CaseFile, findings: Sequence[m.Finding],
+                    told: Sequence[m.Judgement]) -> list[m.Finding]:
     """One finding for each manure on offer whose phosphorus is known.
 
     Parameters
@@ -72,8 +62,8 @@ def manure_findings(case: CaseFile, findings: Sequence[Finding],
     told : sequence of Judgement
     """
     taken = {n: removed(case, n) for n in ("N", "P2O5")}
-    made = [_finding(case, m, findings, told, taken) for m in case.materials
-            if m.kind == "manure" and m.analysis is not None and plain(m.analysis.p2o5)]
+    made = [_finding(case, x, findings, told, taken) for x in case.materials
+            if x.kind == "manure" and x.analysis is not None and plain(x.analysis.p2o5)]
     return [f for f in made if f is not None]
 
 
@@ -110,7 +100,7 @@ def _tons(material: Material) -> float:
     return (material.lb_per_gal or WATER_LB_PER_GAL) * GALLONS / LB_PER_TON
 
 
-def _wanted(zone_id: str, findings: Sequence[Finding], told: Sequence[Judgement],
+def _wanted(zone_id: str, findings: Sequence[m.Finding], told: Sequence[m.Judgement],
             taken: dict[str, Result | None], fixes: bool) -> dict[str, float | None]:
     """Nitrogen and phosphorus that a zone asks for, and what its harvest takes [lb/ac]."""
     def first(*subjects: str) -> float | None:
@@ -125,19 +115,19 @@ def _wanted(zone_id: str, findings: Sequence[Finding], told: Sequence[Judgement]
                        if n.item == "P2O5" and n.place.id in (zone_id, "")), None)
     verdict = next((j.verdict for j in told if j.key == "P2O5"
                     and j.place.id in (zone_id, "")), None)
-    if phosphorus is None and verdict is Verdict.NOT_NEEDED:
+    if phosphorus is None and verdict is m.Verdict.NOT_NEEDED:
         phosphorus = 0.0
     harvest = taken["P2O5"]
     return {"n_need_lb_ac": nitrogen, "p2o5_need_lb_ac": phosphorus,
             "p2o5_removal_lb_ac": None if harvest is None else harvest.number}
 
 
-def _finding(case: CaseFile, material: Material, findings: Sequence[Finding],
-             told: Sequence[Judgement], taken: dict[str, Result | None]) -> Finding | None:
+def _finding(case: CaseFile, material: Material, findings: Sequence[m.Finding],
+             told: Sequence[m.Judgement], taken: dict[str, Result | None]) -> m.Finding | None:
     contents, usable, results = _contents(material)
     pumped = material.form in PUMPED
     size, unit = (GALLONS, "gal/ac") if pumped else (1.0, "ton/ac")
-    evidence: list[Evidence] = []
+    evidence: list[m.Evidence] = []
     firsts: dict[str, float] = {}
     years: Result | None = None
     for sample in (s for s in case.samples if s.repeats is None):
@@ -160,34 +150,34 @@ def _finding(case: CaseFile, material: Material, findings: Sequence[Finding],
             brings, harvest = found[0].details.get("p2o5_lb_ac"), wanted["p2o5_removal_lb_ac"]
             if years is None and brings is not None and harvest:
                 years = phosphorus_years.evaluate(p2o5_lb_ac=brings, removal_lb_ac=harvest)
-        evidence.append(Evidence(
-            Side.FOR, say("nutrients.for_manure_rates", where=place, rows=rows, unit=unit),
-            Grade.CALCULATED, ("cornell-nrcca-ca0656",), tuple(found)))
+        evidence.append(m.Evidence(
+            m.Side.FOR, say("nutrients.for_manure_rates", where=place, rows=rows, unit=unit),
+            m.Grade.CALCULATED, ("cornell-nrcca-ca0656",), tuple(found)))
         results = (*results, *found)
     if not evidence or not any(r["rate"] is not None for e in evidence
                                for r in e.text.params["rows"]):  # type: ignore[attr-defined]
         return None
     body, more = _body(case, material, usable, pumped, years)
     evidence += [
-        Evidence(Side.AGAINST, say("nutrients.against_manure_rates"), Grade.OBSERVED),
-        Evidence(Side.CONTEXT, say("nutrients.context_manure_years", years=YEARS_AT_ONCE),
-                 Grade.PUBLISHED, ("unl-manure-p-rates",))]
+        m.Evidence(m.Side.AGAINST, say("nutrients.against_manure_rates"), m.Grade.OBSERVED),
+        m.Evidence(m.Side.CONTEXT, say("nutrients.context_manure_years", years=YEARS_AT_ONCE),
+                   m.Grade.PUBLISHED, ("unl-manure-p-rates",))]
     results = (*contents.values(), *results, *more)
-    return Finding(
+    return m.Finding(
         id=f"{MANURE_RATES}.{material.id}", topic=TOPIC,
         title=say("nutrients.title_manure_rates", material=material.name, unit=unit,
                   nitrogen=firsts.get("nitrogen"), harvest=firsts.get("removal"),
                   guide=firsts.get("guide"),
                   zones=len(evidence) - 2),
-        status=Status.NOTED, severity=0, confidence=Confidence.MEDIUM, grade=Grade.CALCULATED,
+        status=m.Status.NOTED, severity=0, confidence=m.Confidence.MEDIUM, grade=m.Grade.CALCULATED,
         place=field_place(case), body=body, evidence=tuple(evidence),
         sources=tuple(dict.fromkeys(r.source for r in results)), results=results)
 
 
 def _body(case: CaseFile, material: Material, usable: float | None, pumped: bool,
-          years: Result | None) -> tuple[tuple[Message, ...], tuple[Result, ...]]:
+          years: Result | None) -> tuple[tuple[m.Message, ...], tuple[Result, ...]]:
     """Years of phosphorus, nitrogen of later seasons, and the room for a liquid."""
-    body: list[Message] = []
+    body: list[m.Message] = []
     results: list[Result] = []
     if years is not None:
         body.append(say("nutrients.body_manure_years", years=years.value))

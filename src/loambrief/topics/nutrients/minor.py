@@ -7,23 +7,10 @@ from typing import Any
 from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import Increment, Sample
 from loambrief.case.select import sample_area_ac
+from loambrief.findings import model as m
 from loambrief.findings.crop_kinds import seeded_in_rows
-from loambrief.findings.model import (
-    Evidence,
-    Finding,
-    Grade,
-    Judgement,
-    Message,
-    Missing,
-    Need,
-    NeedKind,
-    Place,
-    Side,
-    Status,
-    Verdict,
-    say,
-)
 from loambrief.findings.model import nutrient as judged
+from loambrief.findings.model import say
 from loambrief.findings.places import place_of
 from loambrief.topics.nutrients.formulas_micronutrients import (
     ANY,
@@ -124,7 +111,7 @@ def _micro(state: NutrientState, sample: Sample, increment: Increment,
 
 
 def micronutrients(state: NutrientState, sample: Sample, increment: Increment,
-                   told: Collection[str] = ()) -> Iterator[Finding | Missing]:
+                   told: Collection[str] = ()) -> Iterator[m.Finding | m.Missing]:
     """Zinc, boron, manganese, copper and iron of one sample.
 
     Of those already ``told`` of as too much, only a class of the place itself is told too.
@@ -133,22 +120,22 @@ def micronutrients(state: NutrientState, sample: Sample, increment: Increment,
     tested = [e for e in ELEMENTS if getattr(increment, MINOR_FIELDS[e]) is not None]
     tested += [e for e in BY_GUIDE if guide_reads(state, sample, increment, e)]
     if not tested:
-        yield Missing(say("nutrients.missing_micronutrients", where=place),
-                      say("nutrients.missing_micronutrients_then"), TOPIC)
+        yield m.Missing(say("nutrients.missing_micronutrients", where=place),
+                        say("nutrients.missing_micronutrients_then"), TOPIC)
         return
     with subject(place):
         read = [_micro(state, sample, increment, element) for element in tested]
     for element, found in zip(tested, read, strict=True):
         if found is None:
             method = minor_method(sample, element)
-            yield Missing(say("nutrients.missing_micro_one", element=element, where=place),
-                          say("nutrients.missing_micro_one_then", element=element), TOPIC,
-                          judgements=(judged(element, place, Verdict.NOT_JUDGED,
-                                             "method_not_stated" if method is None
-                                             else "limit_unsettled", "method",
-                                             test=element, crop=state.crop.name),))
-    known = [m for m in read if m is not None and (m.element not in told or m.high_at_home)]
-    quiet = [m for m in known if m.status == "adequate"]
+            yield m.Missing(say("nutrients.missing_micro_one", element=element, where=place),
+                            say("nutrients.missing_micro_one_then", element=element), TOPIC,
+                            judgements=(judged(element, place, m.Verdict.NOT_JUDGED,
+                                               "method_not_stated" if method is None
+                                               else "limit_unsettled", "method",
+                                               test=element, crop=state.crop.name),))
+    known = [x for x in read if x is not None and (x.element not in told or x.high_at_home)]
+    quiet = [x for x in known if x.status == "adequate"]
     if quiet:
         yield _adequate(state, sample, place, quiet)
     for micro in known:
@@ -156,53 +143,54 @@ def micronutrients(state: NutrientState, sample: Sample, increment: Increment,
             yield _one(state, sample, increment, place, micro)
 
 
-def _adequate(state: NutrientState, sample: Sample, place: Place, quiet: list[Micro]) -> Finding:
-    local = all(m.result.details["local"] for m in quiet)
-    return Finding(
+def _adequate(state: NutrientState, sample: Sample, place: m.Place, quiet: list[Micro]
+              ) -> m.Finding:
+    local = all(x.result.details["local"] for x in quiet)
+    return m.Finding(
         id=f"{TOPIC}.micronutrients.{sample.id}", topic=TOPIC,
-        title=say("nutrients.title_micro_adequate", elements=[m.element for m in quiet],
+        title=say("nutrients.title_micro_adequate", elements=[x.element for x in quiet],
                   where=place),
-        status=Status.ADEQUATE, severity=0,
-        confidence=state.confidence(sample, method_matches=local), grade=Grade.CALCULATED,
+        status=m.Status.ADEQUATE, severity=0,
+        confidence=state.confidence(sample, method_matches=local), grade=m.Grade.CALCULATED,
         place=place,
-        body=(say("nutrients.micro_adequate_body", rows=[_row(m) for m in quiet]),),
-        evidence=(() if local else (Evidence(
-            Side.AGAINST, _elsewhere([m for m in quiet if not m.result.details["local"]]),
-            Grade.CALCULATED, tuple(dict.fromkeys(m.result.source for m in quiet))),)),
-        sources=tuple(dict.fromkeys(m.result.source for m in quiet)),
-        results=tuple(r for m in quiet for r in m.results),
-        judgements=tuple(_micro_judgement(state, place, m, ()) for m in quiet),
+        body=(say("nutrients.micro_adequate_body", rows=[_row(x) for x in quiet]),),
+        evidence=(() if local else (m.Evidence(
+            m.Side.AGAINST, _elsewhere([x for x in quiet if not x.result.details["local"]]),
+            m.Grade.CALCULATED, tuple(dict.fromkeys(x.result.source for x in quiet))),)),
+        sources=tuple(dict.fromkeys(x.result.source for x in quiet)),
+        results=tuple(r for x in quiet for r in x.results),
+        judgements=tuple(_micro_judgement(state, place, x, ()) for x in quiet),
     )
 
 
-def _micro_judgement(state: NutrientState, place: Place, micro: Micro,
-                     needs: tuple[Need, ...]) -> Judgement:
+def _micro_judgement(state: NutrientState, place: m.Place, micro: Micro,
+                     needs: tuple[m.Need, ...]) -> m.Judgement:
     """A class settles a purchase only where its scale was made for the place or for any."""
     details = micro.result.details
     params: dict[str, Any] = {
               "test": micro.element, "crop": state.crop.name, "method": micro.method,
               "value": micro.value, "unit": micro.unit}
     if micro.status is None:
-        return judged(micro.element, place, Verdict.NOT_JUDGED, "method_without_rule",
+        return judged(micro.element, place, m.Verdict.NOT_JUDGED, "method_without_rule",
                       "leaf_test", guide="", methods=[], **params)
     if needs and needs[-1].amount is None and details.get("by_guide"):
         assert state.guide is not None
-        return judged(micro.element, place, Verdict.NEEDED, "rate_not_given", "other_guide",
+        return judged(micro.element, place, m.Verdict.NEEDED, "rate_not_given", "other_guide",
                       guide=state.guide.title, **params)
     if needs:
-        return judged(micro.element, place, Verdict.NEEDED, "test_low", **params)
+        return judged(micro.element, place, m.Verdict.NEEDED, "test_low", **params)
     if micro.status in ("low", "marginal") and micro.settled_by_leaf:
-        return judged(micro.element, place, Verdict.NOT_NEEDED, "leaf_enough", **params)
+        return judged(micro.element, place, m.Verdict.NOT_NEEDED, "leaf_enough", **params)
     at_home = bool(details["local"]) or details["scale_region"] == ANY
     if micro.status in ("adequate", "high"):
         if at_home:
-            return judged(micro.element, place, Verdict.NOT_NEEDED, f"test_{micro.status}",
+            return judged(micro.element, place, m.Verdict.NOT_NEEDED, f"test_{micro.status}",
                           **params)
-        return judged(micro.element, place, Verdict.NOT_JUDGED, "rule_from_elsewhere",
+        return judged(micro.element, place, m.Verdict.NOT_JUDGED, "rule_from_elsewhere",
                       "leaf_test", **params)
     if micro.response == "low":
-        return judged(micro.element, place, Verdict.NOT_NEEDED, "crop_seldom_responds", **params)
-    return judged(micro.element, place, Verdict.NOT_JUDGED, "response_open", "leaf_test",
+        return judged(micro.element, place, m.Verdict.NOT_NEEDED, "crop_seldom_responds", **params)
+    return judged(micro.element, place, m.Verdict.NOT_JUDGED, "response_open", "leaf_test",
                   **params)
 
 
@@ -211,51 +199,51 @@ def _row(micro: Micro) -> dict[str, object]:
             "critical": micro.result.details["critical"]}
 
 
-def _elsewhere(micros: list[Micro]) -> Message:
+def _elsewhere(micros: list[Micro]) -> m.Message:
     """That the classes were made in other states, or for no state in particular."""
-    places = sorted({str(m.result.details["scale_region"]) for m in micros} - {ANY})
+    places = sorted({str(x.result.details["scale_region"]) for x in micros} - {ANY})
     return say("nutrients.evidence_scale_region", regions=places)
 
 
-def _one(state: NutrientState, sample: Sample, increment: Increment, place: Place,
-         micro: Micro) -> Finding:
-    status, severity = Status.NOTED, 0
-    needs: tuple[Need, ...] = ()
+def _one(state: NutrientState, sample: Sample, increment: Increment, place: m.Place,
+         micro: Micro) -> m.Finding:
+    status, severity = m.Status.NOTED, 0
+    needs: tuple[m.Need, ...] = ()
     if micro.status is None:
         return _no_scale(state, sample, place, micro)
     if micro.status in ("low", "marginal") and micro.settled_by_leaf:
         pass
     elif micro.status == "low" and micro.matters:
         strong = micro.response == "high" or micro.own_scale or short(micro.leaf)
-        status, severity = (Status.LIMITING, 2) if strong else (Status.WATCH, 1)
+        status, severity = (m.Status.LIMITING, 2) if strong else (m.Status.WATCH, 1)
         need = _micro_need(state, sample, micro)
         needs = (*_leaf(state, sample, need), need)
     elif micro.status == "marginal" and micro.matters:
-        status, severity = Status.WATCH, 1
+        status, severity = m.Status.WATCH, 1
         if "broadcast_low" in micro.result.details or short(micro.leaf):
             needs = (_micro_need(state, sample, micro),)
     local = bool(micro.result.details["local"])
     if micro.high_at_home:
-        status, severity = Status.WATCH, 1
-    evidence = [Evidence(Side.FOR, say("nutrients.evidence_micro", element=micro.element,
-                                       value=micro.value, unit=micro.unit, method=micro.method),
-                         Grade.MEASURED, (micro.result.source,), micro.results)]
+        status, severity = m.Status.WATCH, 1
+    evidence = [m.Evidence(m.Side.FOR, say("nutrients.evidence_micro", element=micro.element,
+                                           value=micro.value, unit=micro.unit, method=micro.method),
+                           m.Grade.MEASURED, (micro.result.source,), micro.results)]
     if not local:
-        evidence.append(Evidence(Side.AGAINST, _elsewhere([micro]),
-                                 Grade.CALCULATED, (micro.result.source,)))
+        evidence.append(m.Evidence(m.Side.AGAINST, _elsewhere([micro]),
+                                   m.Grade.CALCULATED, (micro.result.source,)))
     if micro.response == "low":
-        evidence.append(Evidence(Side.AGAINST, say("nutrients.evidence_low_response",
-                                                   crop=state.crop.name, element=micro.element),
-                                 Grade.PUBLISHED, ("vitosh-1994-e486",)))
+        evidence.append(m.Evidence(m.Side.AGAINST, say("nutrients.evidence_low_response",
+                                                       crop=state.crop.name, element=micro.element),
+                                   m.Grade.PUBLISHED, ("vitosh-1994-e486",)))
     if micro.leaf is not None and micro.status in ("low", "marginal"):
         evidence.append(beside_leaf(micro.element, micro.leaf))
-    return Finding(
+    return m.Finding(
         id=f"{TOPIC}.{micro.element.lower()}.{sample.id}", topic=TOPIC,
         title=say(f"nutrients.title_micro_{micro.status}", element=micro.element, where=place),
         status=status, severity=severity,
         confidence=state.confidence(sample, method_matches=local,
                                     agrees=micro.response != "low" and not enough(micro.leaf)),
-        grade=Grade.CALCULATED, value=micro.value, unit=micro.unit,
+        grade=m.Grade.CALCULATED, value=micro.value, unit=micro.unit,
         reference=say("nutrients.reference_micro", critical=micro.result.details["critical"],
                       high=micro.result.details["high_above"], unit=micro.unit),
         place=place,
@@ -269,12 +257,12 @@ def _one(state: NutrientState, sample: Sample, increment: Increment, place: Plac
     )
 
 
-def _no_scale(state: NutrientState, sample: Sample, place: Place, micro: Micro) -> Finding:
-    return Finding(
+def _no_scale(state: NutrientState, sample: Sample, place: m.Place, micro: Micro) -> m.Finding:
+    return m.Finding(
         id=f"{TOPIC}.{micro.element.lower()}.{sample.id}", topic=TOPIC,
         title=say("nutrients.title_micro_no_scale", element=micro.element, where=place),
-        status=Status.UNCERTAIN, severity=0,
-        confidence=state.confidence(sample, method_matches=False), grade=Grade.MEASURED,
+        status=m.Status.UNCERTAIN, severity=0,
+        confidence=state.confidence(sample, method_matches=False), grade=m.Grade.MEASURED,
         value=micro.value, unit=micro.unit, place=place,
         body=(say("nutrients.micro_no_scale_body", element=micro.element, method=micro.method,
                   crop=state.crop.name),),
@@ -282,7 +270,7 @@ def _no_scale(state: NutrientState, sample: Sample, place: Place, micro: Micro) 
     )
 
 
-def _micro_need(state: NutrientState, sample: Sample, micro: Micro) -> Need:
+def _micro_need(state: NutrientState, sample: Sample, micro: Micro) -> m.Need:
     """Rate of the class scale itself; else the low end of the typical rate; else none."""
     details = micro.result.details
     low = high = amount = band = None
@@ -302,8 +290,8 @@ def _micro_need(state: NutrientState, sample: Sample, micro: Micro) -> Need:
             params = {"placement": typical.details["placement"],
                       **({"first": LEAF} if _confirmed_by_leaf(micro) else {})}
             results, sources = (micro.result, typical), (micro.result.source, typical.source)
-    return Need(
-        kind=NeedKind.NUTRIENT, item=micro.element, unit="lb/ac",
+    return m.Need(
+        kind=m.NeedKind.NUTRIENT, item=micro.element, unit="lb/ac",
         text=say("nutrients.need_micro", element=micro.element, crop=state.crop.name,
                  band_low=details.get("band_low", band), has_rate=amount is not None,
                  typical="broadcast_low" not in details),
@@ -321,18 +309,18 @@ def _confirmed_by_leaf(micro: Micro) -> bool:
             and not short(micro.leaf))
 
 
-def _leaf(state: NutrientState, sample: Sample, need: Need) -> tuple[Need, ...]:
+def _leaf(state: NutrientState, sample: Sample, need: m.Need) -> tuple[m.Need, ...]:
     """The leaf test that a need waits for."""
     if need.params.get("first") != LEAF:
         return ()
-    return (Need(kind=NeedKind.MEASURE, item=LEAF, unit="", place=zone(sample),
-                 area_ac=sample_area_ac(state.case, sample),
-                 text=say("nutrients.need_leaf", crop=state.crop.name, element=need.item,
-                          where=zone(sample)), results=need.results[:1],
-                 sources=need.sources[:1]),)
+    return (m.Need(kind=m.NeedKind.MEASURE, item=LEAF, unit="", place=zone(sample),
+                   area_ac=sample_area_ac(state.case, sample),
+                   text=say("nutrients.need_leaf", crop=state.crop.name, element=need.item,
+                            where=zone(sample)), results=need.results[:1],
+                   sources=need.sources[:1]),)
 
 
-def _micro_cautions(state: NutrientState, micro: Micro) -> Iterator[Message]:
+def _micro_cautions(state: NutrientState, micro: Micro) -> Iterator[m.Message]:
     element = micro.element
     if element == "B":
         yield say("nutrients.caution_boron", seeded=seeded_in_rows(state.case, state.crop))

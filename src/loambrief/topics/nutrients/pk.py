@@ -7,21 +7,10 @@ from loambrief.agronomy.intervals import log_ends
 from loambrief.agronomy.registry import Result, recording, subject
 from loambrief.case.schema import Increment, Sample
 from loambrief.case.select import sample_area_ac
+from loambrief.findings import model as m
 from loambrief.findings.crop_kinds import feeds_stock, seeded_in_rows
-from loambrief.findings.model import (
-    Finding,
-    Grade,
-    Judgement,
-    Message,
-    Missing,
-    Need,
-    NeedKind,
-    Place,
-    Status,
-    Verdict,
-    say,
-)
 from loambrief.findings.model import nutrient as judged
+from loambrief.findings.model import say
 from loambrief.findings.places import place_of
 from loambrief.topics.nutrients import pk_words as words
 from loambrief.topics.nutrients.formulas import nutrient_rate
@@ -76,7 +65,7 @@ def _rate(reading: TestReading, test_ppm: float) -> Result:
 
 def assess_sample(
     state: NutrientState, sample: Sample, increment: Increment, nutrient: str
-) -> Iterator[Finding | Missing]:
+) -> Iterator[m.Finding | m.Missing]:
     """What one sample says of phosphorus or potassium.
 
     Yields
@@ -89,17 +78,17 @@ def assess_sample(
     method = getattr(sample.methods, METHOD_FIELD[nutrient])
     place = place_of(sample, increment)
 
-    def open_question(reason: str, settled_by: str, **params: object) -> Judgement:
-        return judged(nutrient, place, Verdict.NOT_JUDGED, reason, settled_by, test=test,
+    def open_question(reason: str, settled_by: str, **params: object) -> m.Judgement:
+        return judged(nutrient, place, m.Verdict.NOT_JUDGED, reason, settled_by, test=test,
                       crop=state.crop.name, guide=state.guide.title if state.guide else "",
                       **params)
 
     if quantity is None or method is None:
         reason = ("not_measured", "soil_test") if quantity is None else ("method_not_stated",
                                                                          "method")
-        yield Missing(say("nutrients.missing_test", test=test, where=place),
-                      say("nutrients.missing_test_then", nutrient=nutrient), TOPIC,
-                      judgements=(open_question(*reason, methods=_calibrated(state, nutrient)),))
+        yield m.Missing(say("nutrients.missing_test", test=test, where=place),
+                        say("nutrients.missing_test_then", nutrient=nutrient), TOPIC,
+                        judgements=(open_question(*reason, methods=_calibrated(state, nutrient)),))
         return
     if state.guide is None:
         yield _unread(state, sample, place, test, quantity, say("nutrients.no_guide_body"),
@@ -123,15 +112,15 @@ def assess_sample(
     with subject(place):
         cec = cec_of(sample, increment) if rule.needs_cec else None
     if rule.needs_cec and not _usable(rule, cec):
-        yield Missing(say("nutrients.missing_cec", where=place),
-                      say("nutrients.missing_cec_then", nutrient=nutrient,
-                          guide=state.guide.title), TOPIC)
+        yield m.Missing(say("nutrients.missing_cec", where=place),
+                        say("nutrients.missing_cec_then", nutrient=nutrient,
+                            guide=state.guide.title), TOPIC)
         yield _unread(state, sample, place, test, quantity, say("nutrients.no_cec_body"),
                       open_question("cec_missing", "cec"))
         return
     if rule.needs_yield and state.crop_yield is None:
-        yield Missing(say("nutrients.missing_yield"),
-                      say("nutrients.missing_yield_then", nutrient=nutrient), TOPIC)
+        yield m.Missing(say("nutrients.missing_yield"),
+                        say("nutrients.missing_yield_then", nutrient=nutrient), TOPIC)
         yield _unread(state, sample, place, test, quantity, say("nutrients.no_yield_body"),
                       open_question("yield_missing", "yield_goal"))
         return
@@ -158,23 +147,23 @@ def _usable(rule: Rule, cec: Cec | None) -> bool:
     return bool(rule.by_cec) and cec.value > max(ends, default=0.0)
 
 
-def _unread(state: NutrientState, sample: Sample, place: Place, test: str, quantity: Quantity,
-            why: Message, judgement: Judgement, needs: tuple[Need, ...] = ()) -> Finding:
+def _unread(state: NutrientState, sample: Sample, place: m.Place, test: str, quantity: Quantity,
+            why: m.Message, judgement: m.Judgement, needs: tuple[m.Need, ...] = ()) -> m.Finding:
     """A test that cannot be read: no class, no rate, and the reason."""
-    return Finding(
+    return m.Finding(
         id=f"{TOPIC}.{test.lower()}.{sample.id}", topic=TOPIC,
         title=say("nutrients.title_unread", test=test, where=place),
-        status=Status.UNCERTAIN, severity=0,
-        confidence=state.confidence(sample), grade=Grade.MEASURED,
+        status=m.Status.UNCERTAIN, severity=0,
+        confidence=state.confidence(sample), grade=m.Grade.MEASURED,
         value=quantity.value if quantity.plain else None, unit="ppm", place=place, body=(why,),
         needs=needs, judgements=(judgement,),
     )
 
 
-def _after_test(state: NutrientState, sample: Sample, nutrient: str) -> Need:
+def _after_test(state: NutrientState, sample: Sample, nutrient: str) -> m.Need:
     """Feeding that only a new sample can decide."""
-    return Need(
-        kind=NeedKind.NUTRIENT, item=nutrient, unit="lb/ac",
+    return m.Need(
+        kind=m.NeedKind.NUTRIENT, item=nutrient, unit="lb/ac",
         text=say("nutrients.need_after_test", nutrient=nutrient), place=zone(sample),
         area_ac=sample_area_ac(state.case, sample), params={"first": "soil-sample"},
     )
@@ -185,8 +174,8 @@ def _calibrated(state: NutrientState, nutrient: str) -> list[str]:
     return list(state.guide.methods(nutrient, state.crop)) if state.guide else []
 
 
-def _mismatch(state: NutrientState, sample: Sample, place: Place, nutrient: str, quantity: Quantity,
-              method: str) -> Finding:
+def _mismatch(state: NutrientState, sample: Sample, place: m.Place, nutrient: str,
+              quantity: Quantity, method: str) -> m.Finding:
     guide = state.guide
     assert guide is not None
     calibrated = guide.methods(nutrient, state.crop)
@@ -197,22 +186,22 @@ def _mismatch(state: NutrientState, sample: Sample, place: Place, nutrient: str,
                 guide=guide.name, crop=state.crop.name, nutrient=nutrient,
                 test_ppm=quantity.value, method=method),)
     test = TEST_OF[nutrient]
-    return Finding(
+    return m.Finding(
         id=f"{TOPIC}.{test.lower()}.{sample.id}", topic=TOPIC,
         title=say("nutrients.title_mismatch", test=test, where=place),
-        status=Status.UNCERTAIN, severity=0,
-        confidence=state.confidence(sample, method_matches=False), grade=Grade.MEASURED,
+        status=m.Status.UNCERTAIN, severity=0,
+        confidence=state.confidence(sample, method_matches=False), grade=m.Grade.MEASURED,
         value=quantity.value if quantity.plain else None, unit="ppm", place=place,
         body=(say("nutrients.mismatch_body", guide=guide.title, method=method,
                   calibrated=list(calibrated)),),
         sources=(guide.reference,), results=results,
-        judgements=(judged(nutrient, place, Verdict.NOT_JUDGED, "method_without_rule",
+        judgements=(judged(nutrient, place, m.Verdict.NOT_JUDGED, "method_without_rule",
                            "method_of_guide", test=test, guide=guide.title, method=method,
                            methods=list(calibrated), crop=state.crop.name),),
     )
 
 
-def _read(reading: TestReading) -> Finding:
+def _read(reading: TestReading) -> m.Finding:
     rate = _rate(reading, reading.quantity.value)
     position = str(rate.details["position"])
     critical = float(rate.details["critical_ppm"])
@@ -224,7 +213,7 @@ def _read(reading: TestReading) -> Finding:
     return _finding(reading, (rate,), position, severity, critical, spans, needs)
 
 
-def _read_limit(reading: TestReading) -> Finding:
+def _read_limit(reading: TestReading) -> m.Finding:
     """A value given only as "<" or ">": read where both ends of it lead to one answer."""
     limit = reading.quantity.value
     ends = [_rate(reading, limit)]
@@ -239,12 +228,12 @@ def _read_limit(reading: TestReading) -> Finding:
         return _unread(reading.state, reading.sample, reading.place, reading.test,
                        reading.quantity, say("nutrients.limit_body", limit=limit,
                                              censor=reading.quantity.censor, critical=critical),
-                       judged(reading.nutrient, reading.place, Verdict.NOT_JUDGED,
+                       judged(reading.nutrient, reading.place, m.Verdict.NOT_JUDGED,
                               "limit_unsettled", "soil_test", test=reading.test,
                               guide=reading.guide.title, crop=reading.state.crop.name,
                               methods=[reading.method]))
     position = positions.pop()
-    needs: tuple[Need, ...] = ()
+    needs: tuple[m.Need, ...] = ()
     known = [float(r) for r in rates if r is not None]
     if position != ABOVE and known and max(known) > 0:
         needs = (_bare_need(reading, tuple(ends), low=min(known), high=max(known)),)
@@ -260,7 +249,7 @@ def _severity(position: str, test: float, critical: float, rate: object, spans: 
     return 1 if isinstance(rate, float) and rate > 0 else 0
 
 
-def _need(reading: TestReading, rate: Result, severity: int) -> tuple[Need, ...]:
+def _need(reading: TestReading, rate: Result, severity: int) -> tuple[m.Need, ...]:
     if rate.value is None:
         return (_bare_need(reading, (rate,)),) if severity >= 2 else ()
     credit = reading.credits.pounds
@@ -283,8 +272,8 @@ def _need(reading: TestReading, rate: Result, severity: int) -> tuple[Need, ...]
     if low == high:
         low = high = None
     return (
-        Need(
-            kind=NeedKind.NUTRIENT, item=reading.nutrient, unit="lb/ac",
+        m.Need(
+            kind=m.NeedKind.NUTRIENT, item=reading.nutrient, unit="lb/ac",
             text=say("nutrients.need_pk", nutrient=reading.nutrient, crop=reading.state.crop.name,
                      below=rate.details["position"] == BELOW, optional=optional,
                      fed=still_fed(rate), line=None if turn is None else turn.line),
@@ -315,19 +304,19 @@ def _bounded(value: object, credit: float, cap: object) -> float | None:
 
 
 def _bare_need(reading: TestReading, results: tuple[Result, ...], low: float | None = None,
-               high: float | None = None) -> Need:
+               high: float | None = None) -> m.Need:
     """A shortage whose rate the guide does not give, or gives only as a range."""
-    return Need(
-        kind=NeedKind.NUTRIENT, item=reading.nutrient, unit="lb/ac",
+    return m.Need(
+        kind=m.NeedKind.NUTRIENT, item=reading.nutrient, unit="lb/ac",
         text=say("nutrients.need_no_rate", nutrient=reading.nutrient, test=reading.test,
                  guide=reading.guide.title, low=low, high=high),
         place=zone(reading.sample), area_ac=sample_area_ac(reading.state.case, reading.sample),
         low=low, high=high, results=results, sources=(results[0].source,), printed_span=True,
-        cautions=tuple(_cautions(reading)),
+        cautions=tuple(_cautions(reading, rated=False)),
     )
 
 
-def _cautions(reading: TestReading) -> Iterator[Message]:
+def _cautions(reading: TestReading, rated: bool = True) -> Iterator[m.Message]:
     case = reading.state.case
     if reading.nutrient == "P2O5":
         water = list(case.field.sensitive_areas)
@@ -335,25 +324,25 @@ def _cautions(reading: TestReading) -> Iterator[Message]:
             "nutrients.caution_p_water")
     else:
         yield say("nutrients.caution_k_forage" if feeds_stock(case)
-                  else "nutrients.caution_k_rate")
+                  else "nutrients.caution_k_rate", rated=rated)
     if seeded_in_rows(case, reading.state.crop):
         yield seed_row_limit(case, reading.state.crop, reading.sample)[0]
 
 
 def _finding(reading: TestReading, rates: tuple[Result, ...], position: str, severity: int,
-             critical: float, spans: bool, needs: tuple[Need, ...]) -> Finding:
+             critical: float, spans: bool, needs: tuple[m.Need, ...]) -> m.Finding:
     state, guide = reading.state, reading.guide
     rate = rates[0]
-    below = Status.WATCH if spans else Status.LIMITING
-    status = below if position == BELOW else Status.ADEQUATE
+    below = m.Status.WATCH if spans else m.Status.LIMITING
+    status = below if position == BELOW else m.Status.ADEQUATE
     stop = None
     if reading.nutrient == "P2O5" and position == ABOVE and rate.value == 0:
         stop = stop_manure(state, reading.sample, rate)
     if stop is not None:
-        status, severity, needs = Status.EXCESS, 2, (*needs, *stop.needs)
+        status, severity, needs = m.Status.EXCESS, 2, (*needs, *stop.needs)
     turn = turning_line(reading, rate) if stop is None else None
     if turn is not None and position != BELOW:
-        status = Status.WATCH
+        status = m.Status.WATCH
     fits = state.depth_fits(reading.increment) and state.in_region
     ends = ((None, None) if reading.error is None or not reading.quantity.plain
             else log_ends(reading.quantity.value, reading.error.pct))
@@ -367,7 +356,7 @@ def _finding(reading: TestReading, rates: tuple[Result, ...], position: str, sev
     )
     title = "title_excess" if stop is not None else words.title(position, spans, rate, needs,
                                                                 turns=turn is not None)
-    return Finding(
+    return m.Finding(
         id=reading.finding_id, topic=TOPIC,
         title=say(f"nutrients.{title}", test=reading.test,
                   where=reading.place, crop=state.crop.name,
@@ -375,7 +364,7 @@ def _finding(reading: TestReading, rates: tuple[Result, ...], position: str, sev
         status=status, severity=severity,
         confidence=state.confidence(reading.sample, method_matches=fits,
                                     agrees=not spans and turn is None),
-        grade=Grade.CALCULATED,
+        grade=m.Grade.CALCULATED,
         value=reading.quantity.value if reading.quantity.plain else None, unit="ppm",
         low=ends[0], high=ends[1],
         reference=say("nutrients.reference_levels", critical=critical,
@@ -393,26 +382,26 @@ def _finding(reading: TestReading, rates: tuple[Result, ...], position: str, sev
 
 
 def _judgement(reading: TestReading, rates: tuple[Result, ...], position: str,
-               needs: tuple[Need, ...], turn: Turn | None) -> Judgement:
+               needs: tuple[m.Need, ...], turn: Turn | None) -> m.Judgement:
     """What the reading comes to for its nutrient."""
-    feeding = [n for n in needs if n.kind is NeedKind.NUTRIENT and n.item == reading.nutrient]
+    feeding = [n for n in needs if n.kind is m.NeedKind.NUTRIENT and n.item == reading.nutrient]
     if feeding and feeding[0].optional:
-        verdict, reason = Verdict.OPTIONAL, "maintenance"
+        verdict, reason = m.Verdict.OPTIONAL, "maintenance"
     elif feeding:
-        verdict = Verdict.NEEDED
+        verdict = m.Verdict.NEEDED
         reason = ("rate_not_given" if feeding[0].amount is None
                   else "near_critical" if turn is not None
                   else "rate_above" if still_fed(rates[0]) else "below_critical")
     elif any(may_skip(r) for r in rates) and reading.credits.pounds <= 0:
-        verdict, reason = Verdict.OPTIONAL, "maintenance_left_out"
+        verdict, reason = m.Verdict.OPTIONAL, "maintenance_left_out"
     elif any(r.value for r in rates):
-        verdict, reason = Verdict.NOT_NEEDED, "supplied_since"
+        verdict, reason = m.Verdict.NOT_NEEDED, "supplied_since"
     elif position == BELOW:
-        verdict, reason = Verdict.NEEDED, "rate_not_given"
+        verdict, reason = m.Verdict.NEEDED, "rate_not_given"
     elif turn is not None and turn.chance.number >= OPEN_CHANCE:
-        verdict, reason = Verdict.OPTIONAL, "near_critical_above"
+        verdict, reason = m.Verdict.OPTIONAL, "near_critical_above"
     else:
-        verdict, reason = Verdict.NOT_NEEDED, "enough_in_soil"
+        verdict, reason = m.Verdict.NOT_NEEDED, "enough_in_soil"
     return judged(reading.nutrient, reading.place, verdict, reason,
                   "other_guide" if reason == "rate_not_given" else "", test=reading.test,
                   guide=reading.guide.title, crop=reading.state.crop.name,

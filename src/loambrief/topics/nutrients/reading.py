@@ -24,19 +24,14 @@ ANALYSIS_FIELD = {"P2O5": "p2o5", "K2O": "k2o"}
 
 @dataclass(frozen=True)
 class Credits:
-    """What was spread after the sample was taken, which the test cannot know of.
-
-    Attributes
-    ----------
-    pounds : float
-        Nutrient supplied [lb/ac].
-    materials, unknown : tuple of str
-        Materials counted, and materials whose content the case does not give.
-    """
+    """What was spread after the sample was taken, which the test cannot know of."""
 
     pounds: float = 0.0
+    """Nutrient supplied [lb/ac]."""
     materials: tuple[str, ...] = ()
     unknown: tuple[str, ...] = ()
+    """``materials``, ``unknown``: materials counted, and materials whose content the case does not
+    give."""
     results: tuple[Result, ...] = ()
 
 
@@ -108,21 +103,14 @@ def spans_level(reading: TestReading, critical: float) -> bool:
 
 @dataclass(frozen=True)
 class Turn:
-    """A line of the guide that the test is no further from than its own error.
-
-    Attributes
-    ----------
-    line : float
-        Level at which the answer turns [ppm].
-    chance : Result
-        Chance that the true value lies below it [1].
-    error_pct : float
-        Error of the test [%].
-    """
+    """A line of the guide that the test is no further from than its own error."""
 
     line: float
+    """Level at which the answer turns [ppm]."""
     chance: Result
+    """Chance that the true value lies below it [1]."""
     error_pct: float
+    """Error of the test [%]."""
 
 
 def turning_line(reading: TestReading, rate: Result) -> Turn | None:

@@ -40,32 +40,22 @@ class Cec:
 
 @dataclass(frozen=True)
 class NutrientState:
-    """A case as the nutrient findings see it.
-
-    Attributes
-    ----------
-    crop_yield : float or None
-        Yield goal [the crop's own unit per acre].
-    rotation : tuple of str
-        Known crops before and after.
-    guide : Guide or None
-        The one that may be used; None if none was named and not exactly one fits.
-    guide_named : bool
-        True if the case names it.
-    unknown_guide : str
-        What the case names where no such guide exists.
-    candidates : tuple of Guide
-        Guides that fit region, method and crop where the case names none.
-    """
+    """A case as the nutrient findings see it."""
 
     case: CaseFile
     crop: Crop
     crop_yield: float | None
+    """Yield goal [the crop's own unit per acre]."""
     rotation: tuple[str, ...]
+    """Known crops before and after."""
     guide: Guide | None
+    """The one that may be used; None if none was named and not exactly one fits."""
     guide_named: bool
+    """True if the case names it."""
     unknown_guide: str = ""
+    """What the case names where no such guide exists."""
     candidates: tuple[Guide, ...] = ()
+    """Guides that fit region, method and crop where the case names none."""
 
     @property
     def places(self) -> tuple[str | None, ...]:

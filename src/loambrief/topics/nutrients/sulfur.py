@@ -6,22 +6,10 @@ from typing import Any
 from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import Increment, Sample
 from loambrief.case.select import sample_area_ac
+from loambrief.findings import model as m
 from loambrief.findings.crop_kinds import seeded_in_rows
-from loambrief.findings.model import (
-    Evidence,
-    Finding,
-    Grade,
-    Judgement,
-    Missing,
-    Need,
-    NeedKind,
-    Place,
-    Side,
-    Status,
-    Verdict,
-    say,
-)
 from loambrief.findings.model import nutrient as judged
+from loambrief.findings.model import say
 from loambrief.findings.places import place_of
 from loambrief.topics.nutrients.formulas_micronutrients import (
     sulfur_from_organic_matter,
@@ -41,17 +29,17 @@ OPEN = ("possible", "uncertain")
 
 
 def sulfur(state: NutrientState, sample: Sample,
-           increment: Increment) -> Iterator[Finding | Missing]:
+           increment: Increment) -> Iterator[m.Finding | m.Missing]:
     """Chance of a sulfur response by organic matter and texture, unless the guide reads sulfate."""
     if guide_reads(state, sample, increment, "S"):
         return
     matter = plain(increment.organic_matter)
     place = place_of(sample, increment)
     if matter is None:
-        yield Missing(say("nutrients.missing_organic_matter", where=place),
-                      say("nutrients.missing_organic_matter_then"), TOPIC,
-                      judgements=(judged("S", place, Verdict.NOT_JUDGED, "not_measured",
-                                         "organic_matter"),))
+        yield m.Missing(say("nutrients.missing_organic_matter", where=place),
+                        say("nutrients.missing_organic_matter_then"), TOPIC,
+                        judgements=(judged("S", place, m.Verdict.NOT_JUDGED, "not_measured",
+                                           "organic_matter"),))
         return
     with subject(place):
         chance = sulfur_response.evaluate(organic_matter_pct=matter, texture=sample.texture)
@@ -63,10 +51,10 @@ def sulfur(state: NutrientState, sample: Sample,
     disagrees = expected == "likely" and chance.details["nebraska"] == "not expected"
     leaf = leaf_class(state, sample, "S")
     asks = (expected == "likely" and not enough(leaf)) or (expected in OPEN and short(leaf))
-    needs: tuple[Need, ...] = ()
+    needs: tuple[m.Need, ...] = ()
     if asks and rate.value is not None:
-        needs = (Need(
-            kind=NeedKind.NUTRIENT, item="S", unit="lb/ac",
+        needs = (m.Need(
+            kind=m.NeedKind.NUTRIENT, item="S", unit="lb/ac",
             text=say("nutrients.need_sulfur", crop=state.crop.name), place=zone(sample),
             area_ac=sample_area_ac(state.case, sample), amount=float(rate.value),
             low=float(rate.details["low"]), high=float(rate.details["high"]),
@@ -75,14 +63,14 @@ def sulfur(state: NutrientState, sample: Sample,
                           seeded=seeded_in_rows(state.case, state.crop)),),
         ),)
     watch = expected in ("likely", "possible")
-    yield Finding(
+    yield m.Finding(
         id=f"{TOPIC}.sulfur.{sample.id}", topic=TOPIC,
         title=say("nutrients.title_sulfur", expected=expected, where=place),
-        status=Status.WATCH if watch else Status.NOTED, severity=1 if watch else 0,
+        status=m.Status.WATCH if watch else m.Status.NOTED, severity=1 if watch else 0,
         confidence=state.confidence(
             sample, method_matches=local,
             agrees=not disagrees and not (expected == "likely" and enough(leaf))),
-        grade=Grade.CALCULATED, value=matter, unit="%", place=place,
+        grade=m.Grade.CALCULATED, value=matter, unit="%", place=place,
         body=(say("nutrients.sulfur_body", expected=expected, matter=matter,
                   low=supply.details["low"], high=supply.details["high"],
                   has_rate=bool(needs), leaf_short=short(leaf), leaf_enough=enough(leaf)),),
@@ -95,33 +83,33 @@ def sulfur(state: NutrientState, sample: Sample,
     )
 
 
-def _sulfur_judgement(state: NutrientState, place: Place, expected: str, rated: bool, at_home: bool,
-                      matter: float, leaf: Result | None) -> Judgement:
+def _sulfur_judgement(state: NutrientState, place: m.Place, expected: str, rated: bool,
+                      at_home: bool, matter: float, leaf: Result | None) -> m.Judgement:
     """Organic matter tells the chance of a response; only where the rule was made it settles it."""
     params: dict[str, Any] = {"crop": state.crop.name, "matter": matter, "expected": expected}
     if rated:
-        return judged("S", place, Verdict.NEEDED,
+        return judged("S", place, m.Verdict.NEEDED,
                       "leaf_short" if short(leaf) else "response_likely", **params)
     if enough(leaf):
-        return judged("S", place, Verdict.NOT_NEEDED, "leaf_enough", **params)
+        return judged("S", place, m.Verdict.NOT_NEEDED, "leaf_enough", **params)
     if expected == "not expected" and at_home:
-        return judged("S", place, Verdict.NOT_NEEDED, "response_not_expected", **params)
-    return judged("S", place, Verdict.NOT_JUDGED,
+        return judged("S", place, m.Verdict.NOT_NEEDED, "response_not_expected", **params)
+    return judged("S", place, m.Verdict.NOT_JUDGED,
                   "response_open" if at_home else "rule_from_elsewhere", "leaf_test", **params)
 
 
 def _sulfur_evidence(increment: Increment, chance: Result, irrigated: bool, local: bool,
-                     disagrees: bool) -> Iterator[Evidence]:
-    yield Evidence(Side.FOR, say("nutrients.evidence_sulfur", local=local), Grade.CALCULATED,
-                   (chance.source,), (chance,))
+                     disagrees: bool) -> Iterator[m.Evidence]:
+    yield m.Evidence(m.Side.FOR, say("nutrients.evidence_sulfur", local=local), m.Grade.CALCULATED,
+                     (chance.source,), (chance,))
     if irrigated:
-        yield Evidence(Side.AGAINST, say("nutrients.evidence_sulfur_water"), Grade.PUBLISHED,
-                       ("csu-alfalfa-sulfur",))
+        yield m.Evidence(m.Side.AGAINST, say("nutrients.evidence_sulfur_water"), m.Grade.PUBLISHED,
+                         ("csu-alfalfa-sulfur",))
     if disagrees:
-        yield Evidence(Side.AGAINST, say("nutrients.evidence_sulfur_nebraska"), Grade.PUBLISHED,
-                       ("shapiro-unl-pk",))
+        yield m.Evidence(m.Side.AGAINST, say("nutrients.evidence_sulfur_nebraska"),
+                         m.Grade.PUBLISHED, ("shapiro-unl-pk",))
     if increment.sulfate_s is not None:
-        yield Evidence(Side.CONTEXT, say("nutrients.evidence_sulfate",
-                                         value=increment.sulfate_s.value,
-                                         censor=increment.sulfate_s.censor), Grade.MEASURED,
-                       ("ndsu-sf1880",))
+        yield m.Evidence(m.Side.CONTEXT, say("nutrients.evidence_sulfate",
+                                             value=increment.sulfate_s.value,
+                                             censor=increment.sulfate_s.censor), m.Grade.MEASURED,
+                         ("ndsu-sf1880",))

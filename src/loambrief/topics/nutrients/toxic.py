@@ -5,24 +5,10 @@ from collections.abc import Iterator, Sequence
 from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import Increment, Sample
 from loambrief.case.select import sample_area_ac
+from loambrief.findings import model as m
 from loambrief.findings.crop_kinds import feeds_stock, known_crop
-from loambrief.findings.model import (
-    TOO_MUCH,
-    Evidence,
-    Finding,
-    Grade,
-    Judgement,
-    Message,
-    Missing,
-    Need,
-    NeedKind,
-    Place,
-    Side,
-    Status,
-    Verdict,
-    say,
-)
 from loambrief.findings.model import nutrient as judged
+from loambrief.findings.model import say
 from loambrief.findings.places import place_of
 from loambrief.tables import DataRow
 from loambrief.topics.nutrients.formulas_micronutrients import micronutrient_class
@@ -54,7 +40,7 @@ ACID_PH = 6.0
 
 
 def toxic_metals(state: NutrientState, sample: Sample,
-                 increment: Increment) -> Iterator[tuple[str, Finding]]:
+                 increment: Increment) -> Iterator[tuple[str, m.Finding]]:
     """Element and finding where a published level is reached.
 
     Copper under fruit, selenium and molybdenum are told of below their levels too.
@@ -73,7 +59,7 @@ def toxic_metals(state: NutrientState, sample: Sample,
             yield element, _finding(state, sample, increment, element, value, read)
 
 
-def unjudged(state: NutrientState, sample: Sample, increment: Increment) -> Missing | None:
+def unjudged(state: NutrientState, sample: Sample, increment: Increment) -> m.Missing | None:
     """The elements that were measured by a method without a published level of too much."""
     place = place_of(sample, increment)
     open_ = [(element, method) for element, field in FIELDS.items()
@@ -81,11 +67,11 @@ def unjudged(state: NutrientState, sample: Sample, increment: Increment) -> Miss
              and not _has_level(state, element, method := getattr(sample.methods, field) or "")]
     if not open_:
         return None
-    rows = [{"element": e, "method": m} for e, m in open_]
+    rows = [{"element": e, "method": x} for e, x in open_]
     stock = any(e in POISONS_STOCK for e, _ in open_) and feeds_stock(state.case)
-    return Missing(say("nutrients.missing_toxic", where=place, rows=rows, stock=stock,
-                       crop=state.crop.name),
-                   say("nutrients.missing_toxic_then", rows=rows), TOPIC)
+    return m.Missing(say("nutrients.missing_toxic", where=place, rows=rows, stock=stock,
+                         crop=state.crop.name),
+                     say("nutrients.missing_toxic_then", rows=rows), TOPIC)
 
 
 def _has_level(state: NutrientState, element: str, method: str) -> bool:
@@ -125,15 +111,15 @@ def _stops(read: list[Result], leaf: Result | None) -> bool:
         reached and leaf is not None and leaf.value == TOXIC)
 
 
-def _status(read: list[Result]) -> tuple[Status, int]:
+def _status(read: list[Result]) -> tuple[m.Status, int]:
     """A rule of the field counts in full, a pot trial or a law as a reason to watch."""
     if any(r.value == HARM and r.details["kind"] == RULE for r in read):
-        return Status.EXCESS, 2
-    return (Status.WATCH, 1) if any(r.value != BELOW for r in read) else (Status.NOTED, 0)
+        return m.Status.EXCESS, 2
+    return (m.Status.WATCH, 1) if any(r.value != BELOW for r in read) else (m.Status.NOTED, 0)
 
 
 def _finding(state: NutrientState, sample: Sample, increment: Increment, element: str,
-             value: float, read: list[Result]) -> Finding:
+             value: float, read: list[Result]) -> m.Finding:
     place = place_of(sample, increment)
     status, severity = _status(read)
     method = getattr(sample.methods, FIELDS[element])
@@ -141,7 +127,7 @@ def _finding(state: NutrientState, sample: Sample, increment: Increment, element
     leaf = None if element in POISONS_STOCK else leaf_class(state, sample, element)
     stops = _stops(read, leaf)
     worst = min(_reached(read) or read, key=lambda r: (float(r.details["toxic"]), r.source))
-    return Finding(
+    return m.Finding(
         id=f"{TOPIC}.toxic_{element.lower()}.{sample.id}", topic=TOPIC,
         title=say("nutrients.title_toxic", element=element, level=severity, stops=stops,
                   stock=element in POISONS_STOCK, where=place),
@@ -149,7 +135,7 @@ def _finding(state: NutrientState, sample: Sample, increment: Increment, element
         confidence=state.confidence(
             sample, method_matches=any(state.lies_in(str(r.details["region"])) for r in read),
             agrees=len({r.value for r in read}) == 1),
-        grade=Grade.CALCULATED, value=value, unit="ppm", place=place,
+        grade=m.Grade.CALCULATED, value=value, unit="ppm", place=place,
         reference=say("nutrients.reference_toxic", watch=worst.details["watch"],
                       toxic=worst.details["toxic"], kind=worst.details["kind"]),
         body=(say("nutrients.toxic_stock_body" if element in POISONS_STOCK
@@ -166,44 +152,44 @@ def _finding(state: NutrientState, sample: Sample, increment: Increment, element
         judgements=tuple(_verdict(state, place, element, value, method, severity, leaf, stops)))
 
 
-def _verdict(state: NutrientState, place: Place, element: str, value: float, method: str,
-             severity: int, leaf: Result | None, stops: bool) -> Iterator[Judgement]:
+def _verdict(state: NutrientState, place: m.Place, element: str, value: float, method: str,
+             severity: int, leaf: Result | None, stops: bool) -> Iterator[m.Judgement]:
     if stops:
-        yield judged(element, place, Verdict.NOT_NEEDED, "test_high", test=element,
+        yield judged(element, place, m.Verdict.NOT_NEEDED, "test_high", test=element,
                      crop=state.crop.name, method=method, value=value, unit="ppm")
     elif severity and leaf is None and element not in POISONS_STOCK:
-        yield judged(element, place, Verdict.NOT_JUDGED, TOO_MUCH, "leaf_test", test=element,
+        yield judged(element, place, m.Verdict.NOT_JUDGED, m.TOO_MUCH, "leaf_test", test=element,
                      crop=state.crop.name)
 
 
 def _evidence(state: NutrientState, element: str, value: float, method: str, read: list[Result],
-              leaf: Result | None) -> Iterator[Evidence]:
+              leaf: Result | None) -> Iterator[m.Evidence]:
     for one in read:
         reached = one.value != BELOW
-        yield Evidence(Side.FOR if reached else Side.AGAINST, say(
+        yield m.Evidence(m.Side.FOR if reached else m.Side.AGAINST, say(
             "nutrients.evidence_toxic", element=element, value=value, method=method,
             watch=one.details["watch"], toxic=one.details["toxic"],
             region=one.details["region"], kind=one.details["kind"], reached=reached,
             following=(None if one.inputs["crop"] == state.crop.name else one.inputs["crop"]),
-            memory=one.how == "memory"), Grade.CALCULATED, (one.source,), (one,))
+            memory=one.how == "memory"), m.Grade.CALCULATED, (one.source,), (one,))
     if leaf is not None:
         high = leaf.value in (HIGH, TOXIC)
-        yield Evidence(Side.FOR if high else Side.AGAINST,
-                       say("nutrients.evidence_toxic_leaf", element=element, high=high,
-                           value=leaf.inputs["value"], crop=state.crop.name),
-                       Grade.MEASURED, (leaf.source,), (leaf,))
+        yield m.Evidence(m.Side.FOR if high else m.Side.AGAINST,
+                         say("nutrients.evidence_toxic_leaf", element=element, high=high,
+                             value=leaf.inputs["value"], crop=state.crop.name),
+                         m.Grade.MEASURED, (leaf.source,), (leaf,))
 
 
-def _copper_rules() -> tuple[Evidence, ...]:
+def _copper_rules() -> tuple[m.Evidence, ...]:
     """What publications and rules say of copper that sprays leave."""
-    return (Evidence(Side.CONTEXT, say("nutrients.context_copper_eu"), Grade.PUBLISHED,
-                     ("eu-2018-1981",)),
-            Evidence(Side.CONTEXT, say("nutrients.context_copper_sands"), Grade.PUBLISHED,
-                     ("uw-a2527",)))
+    return (m.Evidence(m.Side.CONTEXT, say("nutrients.context_copper_eu"), m.Grade.PUBLISHED,
+                       ("eu-2018-1981",)),
+            m.Evidence(m.Side.CONTEXT, say("nutrients.context_copper_sands"), m.Grade.PUBLISHED,
+                       ("uw-a2527",)))
 
 
 def _needs(state: NutrientState, sample: Sample, element: str, severity: int,
-           leaf: Result | None, read: list[Result]) -> Iterator[Need]:
+           leaf: Result | None, read: list[Result]) -> Iterator[m.Need]:
     if not severity:
         return
     reached = tuple(_reached(read))
@@ -211,24 +197,24 @@ def _needs(state: NutrientState, sample: Sample, element: str, severity: int,
     area = sample_area_ac(state.case, sample)
     if element in POISONS_STOCK:
         if feeds_stock(state.case):
-            yield Need(kind=NeedKind.MEASURE, item=FORAGE_TRACE, unit="", place=zone(sample),
-                       area_ac=area, text=say("salinity.need_forage_trace"),
-                       results=reached, sources=sources)
+            yield m.Need(kind=m.NeedKind.MEASURE, item=FORAGE_TRACE, unit="", place=zone(sample),
+                         area_ac=area, text=say("salinity.need_forage_trace"),
+                         results=reached, sources=sources)
         return
     if leaf is None:
-        yield Need(kind=NeedKind.MEASURE, item=LEAF, unit="", place=zone(sample), area_ac=area,
-                   text=say("nutrients.need_leaf_toxic", crop=state.crop.name, element=element,
-                            where=zone(sample)), results=reached, sources=sources)
+        yield m.Need(kind=m.NeedKind.MEASURE, item=LEAF, unit="", place=zone(sample), area_ac=area,
+                     text=say("nutrients.need_leaf_toxic", crop=state.crop.name, element=element,
+                              where=zone(sample)), results=reached, sources=sources)
     if not _stops(read, leaf):
         return
-    yield Need(kind=NeedKind.MANAGE, item=f"{STOP}-{element.lower()}", unit="",
-               place=zone(sample), area_ac=area,
-               text=say("nutrients.need_stop_metal", element=element, where=zone(sample)),
-               results=reached, sources=sources,
-               cautions=tuple(_cautions(state, element)))
+    yield m.Need(kind=m.NeedKind.MANAGE, item=f"{STOP}-{element.lower()}", unit="",
+                 place=zone(sample), area_ac=area,
+                 text=say("nutrients.need_stop_metal", element=element, where=zone(sample)),
+                 results=reached, sources=sources,
+                 cautions=tuple(_cautions(state, element)))
 
 
-def _cautions(state: NutrientState, element: str) -> Iterator[Message]:
+def _cautions(state: NutrientState, element: str) -> Iterator[m.Message]:
     yield say("nutrients.caution_metal_ph", element=element)
     if "sheep" in state.case.field.livestock and element == "Cu":
         yield say("nutrients.caution_copper_sheep")

@@ -3,16 +3,8 @@
 from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import CaseFile, Sample
 from loambrief.errors import UnknownName
-from loambrief.findings.model import (
-    Evidence,
-    Finding,
-    Grade,
-    Need,
-    NeedKind,
-    Side,
-    Status,
-    say,
-)
+from loambrief.findings import model as m
+from loambrief.findings.model import say
 from loambrief.findings.places import place_of
 from loambrief.topics.salinity.formulas_crops import boron_threshold
 from loambrief.topics.sampling.age import sample_confidence
@@ -33,20 +25,20 @@ def crop_limit(crop: str) -> Result | None:
     return None if limit.value is None else limit
 
 
-def boron_in_water(case: CaseFile) -> Evidence | None:
+def boron_in_water(case: CaseFile) -> m.Evidence | None:
     """The water's boron beside what the crop of the field bears."""
     value = None if case.water is None else plain(case.water.boron)
     limit = None if value is None else crop_limit(case.field.crop)
     if value is None or limit is None:
         return None
     over = value >= limit.number
-    return Evidence(Side.FOR if over else Side.AGAINST,
-                    say("salinity.boron_crop", crop=case.field.crop, value=value,
-                        low=limit.value, high=limit.details["high"], over=over,
-                        memory=limit.how == "memory"), Grade.CALCULATED, (SOURCE,), (limit,))
+    return m.Evidence(m.Side.FOR if over else m.Side.AGAINST,
+                      say("salinity.boron_crop", crop=case.field.crop, value=value,
+                          low=limit.value, high=limit.details["high"], over=over,
+                          memory=limit.how == "memory"), m.Grade.CALCULATED, (SOURCE,), (limit,))
 
 
-def boron_finding(case: CaseFile, sample: Sample) -> Finding | None:
+def boron_finding(case: CaseFile, sample: Sample) -> m.Finding | None:
     """Boron of the saturation extract: the slice that holds most of it speaks."""
     read = [(value, inc) for inc in sample.increments if inc.extract is not None
             and (value := plain(inc.extract.boron)) is not None]
@@ -56,29 +48,30 @@ def boron_finding(case: CaseFile, sample: Sample) -> Finding | None:
     place = place_of(sample, increment)
     limit = crop_limit(case.field.crop)
     if limit is None:
-        return Finding(
+        return m.Finding(
             id=f"salinity.boron.{sample.id}", topic="salinity",
             title=say("salinity.title_boron_open", crop=case.field.crop, value=value, where=place),
-            status=Status.UNCERTAIN, severity=0, confidence=sample_confidence(case, sample),
-            grade=Grade.MEASURED, value=value, unit="mg/L", place=place,
+            status=m.Status.UNCERTAIN, severity=0, confidence=sample_confidence(case, sample),
+            grade=m.Grade.MEASURED, value=value, unit="mg/L", place=place,
             body=(say("salinity.body_boron_open", crop=case.field.crop),), sources=(SOURCE,))
     low, high = limit.number, float(limit.details["high"])
     severity = (value >= low) + (value > high)
-    needs: tuple[Need, ...] = ()
+    needs: tuple[m.Need, ...] = ()
     if severity:
-        needs = (Need(kind=NeedKind.MEASURE, item=LEAF, unit="", place=place,
-                      text=say("salinity.need_leaf_boron", crop=case.field.crop, where=place),
-                      results=(limit,), sources=(SOURCE,)),)
-    return Finding(
+        needs = (m.Need(kind=m.NeedKind.MEASURE, item=LEAF, unit="", place=place,
+                        text=say("salinity.need_leaf_boron", crop=case.field.crop, where=place),
+                        results=(limit,), sources=(SOURCE,)),)
+    return m.Finding(
         id=f"salinity.boron.{sample.id}", topic="salinity",
         title=say("salinity.title_boron", crop=case.field.crop, value=value, level=severity,
                   where=place),
-        status=(Status.ADEQUATE, Status.WATCH, Status.LIMITING)[severity], severity=severity,
-        confidence=sample_confidence(case, sample), grade=Grade.MEASURED, value=value,
+        status=(m.Status.ADEQUATE, m.Status.WATCH, m.Status.LIMITING)[severity], severity=severity,
+        confidence=sample_confidence(case, sample), grade=m.Grade.MEASURED, value=value,
         unit="mg/L", place=place,
         reference=say("salinity.reference_boron", low=low, high=high),
         body=(say("salinity.body_boron", level=severity),),
-        evidence=(Evidence(Side.FOR, say("salinity.for_boron", crop=case.field.crop, value=value,
-                                         low=low, high=high, memory=limit.how == "memory"),
-                           Grade.MEASURED, (SOURCE,), (limit,)),),
+        evidence=(m.Evidence(m.Side.FOR, say("salinity.for_boron", crop=case.field.crop,
+                                             value=value, low=low, high=high,
+                                             memory=limit.how == "memory"),
+                             m.Grade.MEASURED, (SOURCE,), (limit,)),),
         needs=needs, sources=(SOURCE,), results=(limit,))

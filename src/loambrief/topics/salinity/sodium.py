@@ -4,19 +4,8 @@ from typing import Any
 
 from loambrief.agronomy.registry import subject
 from loambrief.case.schema import CaseFile
-from loambrief.findings.model import (
-    Evidence,
-    Finding,
-    Grade,
-    Judgement,
-    Need,
-    Place,
-    Side,
-    Status,
-    Verdict,
-    amendment,
-    say,
-)
+from loambrief.findings import model as m
+from loambrief.findings.model import say
 from loambrief.topics.salinity.formulas_sodicity import constant as sodium_constant
 from loambrief.topics.salinity.formulas_sodicity import sodicity_class
 from loambrief.topics.salinity.needs import (
@@ -37,7 +26,8 @@ AGREE_ESP = 5.0
 """Two ways to ESP further apart than this disagree [percentage points]: our own step."""
 
 
-def sodium_finding(case: CaseFile, state: SaltState, crop: CropTolerance | None) -> Finding | None:
+def sodium_finding(case: CaseFile, state: SaltState, crop: CropTolerance | None
+                   ) -> m.Finding | None:
     """Exchangeable sodium, its class, and the gypsum it calls for; None without a sodium test."""
     esp = state.esp
     if esp is None:
@@ -52,14 +42,14 @@ def sodium_finding(case: CaseFile, state: SaltState, crop: CropTolerance | None)
     sodic = state.sodic
     over_own = own and esp.value > target
     if sodic:
-        status, severity = Status.LIMITING, 3
+        status, severity = m.Status.LIMITING, 3
     elif over_own:
-        status, severity = Status.LIMITING, 2
+        status, severity = m.Status.LIMITING, 2
     elif esp.value >= watch:
-        status, severity = Status.WATCH, 1
+        status, severity = m.Status.WATCH, 1
     else:
-        status, severity = Status.ADEQUATE, 0
-    needs: list[Need] = []
+        status, severity = m.Status.ADEQUATE, 0
+    needs: list[m.Need] = []
     lines = [_esp_line(e) for e in state.esps]
     share = esp_range(state)
     low, high = ends_of(share)
@@ -81,17 +71,17 @@ def sodium_finding(case: CaseFile, state: SaltState, crop: CropTolerance | None)
               if s is not state.main and s.increment.top_in > 0 and s.sar is not None
               and s.sar >= sodium_constant("sodic_sar")]
     for piece in deeper:
-        lines.append(Evidence(Side.FOR, say("salinity.for_deeper", depth=piece.depth,
-                                            sar=piece.sar), Grade.CALCULATED,
-                              ("nrcs-soil-report",), piece.results))
+        lines.append(m.Evidence(m.Side.FOR, say("salinity.for_deeper", depth=piece.depth,
+                                                sar=piece.sar), m.Grade.CALCULATED,
+                                ("nrcs-soil-report",), piece.results))
     if watch <= esp.value < sodium_constant("sodic_esp"):
-        lines.append(Evidence(Side.CONTEXT, say("salinity.context_watch_esp", watch=watch),
-                              Grade.CALCULATED, ("northcote-skene-1972",)))
+        lines.append(m.Evidence(m.Side.CONTEXT, say("salinity.context_watch_esp", watch=watch),
+                                m.Grade.CALCULATED, ("northcote-skene-1972",)))
     spread = [e.value for e in state.esps if e.kind != "at most"]
     agrees = max(spread) - min(spread) <= AGREE_ESP
     if not agrees:
-        lines.append(Evidence(Side.AGAINST, say("salinity.against_esps", low=min(spread),
-                                                high=max(spread)), Grade.CALCULATED))
+        lines.append(m.Evidence(m.Side.AGAINST, say("salinity.against_esps", low=min(spread),
+                                                    high=max(spread)), m.Grade.CALCULATED))
     body = [say("salinity.body_sodium_class", name=named.value if named else
                 ("sodic" if sodic else "neither"), known=named is not None,
                 raised=esp.value >= watch)]
@@ -100,22 +90,22 @@ def sodium_finding(case: CaseFile, state: SaltState, crop: CropTolerance | None)
         if case.field.drainage in POOR_DRAINAGE:
             body.append(say("salinity.body_drain_word", drainage=case.field.drainage))
         if leach is not None and leach.params["dissolve_in"] is not None:
-            lines.append(Evidence(
-                Side.CONTEXT, say("salinity.context_dissolve", **leach.params),
-                Grade.CALCULATED, ("crc-gypsum-solubility", "hira-singh-1980"),
+            lines.append(m.Evidence(
+                m.Side.CONTEXT, say("salinity.context_dissolve", **leach.params),
+                m.Grade.CALCULATED, ("crc-gypsum-solubility", "hira-singh-1980"),
                 leach.results[-1:]))
         body.append(say("salinity.body_target", target=target, own=own,
                         reason=case.targets.reason if own and case.targets else ""))
         if deeper:
             body.append(say("salinity.body_deeper", depth=state.layer.depth))
-    return Finding(
+    return m.Finding(
         id=f"salinity.sodium.{state.sample.id}", topic="salinity",
         title=say("salinity.title_sodium", esp=esp.value, low=low, high=high, kind=esp.kind,
                   name=named.value if named else None, sodic=sodic, where=state.layer.place),
         status=status, severity=severity,
         confidence=sample_confidence(case, state.sample, matches=esp.kind == "measured",
                                      agrees=agrees),
-        grade=Grade.MEASURED if esp.kind == "measured" else Grade.CALCULATED,
+        grade=m.Grade.MEASURED if esp.kind == "measured" else m.Grade.CALCULATED,
         value=esp.value, unit="%", low=low, high=high, place=state.place,
         reference=say("salinity.reference_esp", limit=sodium_constant("sodic_esp"),
                       sar=sodium_constant("sodic_sar")),
@@ -130,37 +120,37 @@ def sodium_finding(case: CaseFile, state: SaltState, crop: CropTolerance | None)
     )
 
 
-def _judgement(place: Place, esp: float, low: bool) -> Judgement:
+def _judgement(place: m.Place, esp: float, low: bool) -> m.Judgement:
     """Gypsum for sodium: settled where the sodium is low, open where it is watched."""
     params: dict[str, Any] = {"esp": esp, "limit": sodium_constant("sodic_esp")}
     if low:
-        return amendment("gypsum", place, Verdict.NOT_NEEDED, "sodium_low", **params)
-    return amendment("gypsum", place, Verdict.NOT_JUDGED, "sodium_watched", "sodium", **params)
+        return m.amendment("gypsum", place, m.Verdict.NOT_NEEDED, "sodium_low", **params)
+    return m.amendment("gypsum", place, m.Verdict.NOT_JUDGED, "sodium_watched", "sodium", **params)
 
 
-def _esp_line(estimate: EspEstimate) -> Evidence:
-    grade = Grade.MEASURED if estimate.kind == "measured" else Grade.CALCULATED
+def _esp_line(estimate: EspEstimate) -> m.Evidence:
+    grade = m.Grade.MEASURED if estimate.kind == "measured" else m.Grade.CALCULATED
     sar = next((r.value for r in estimate.results if r.formula == "sodium_adsorption_ratio"), None)
-    return Evidence(Side.FOR, say("salinity.for_esp", kind=estimate.kind, esp=estimate.value,
-                                  sar=sar, summed=estimate.summed,
-                                  loose=not all(r.within_range for r in estimate.results)), grade,
-                    (("oklahoma-oac-165-10", "esr-cation-concentration")
-                     if estimate.kind == "from SAR" else ("richards-1954-hb60",)),
-                    estimate.results)
+    return m.Evidence(m.Side.FOR, say("salinity.for_esp", kind=estimate.kind, esp=estimate.value,
+                                      sar=sar, summed=estimate.summed,
+                                      loose=not all(r.within_range for r in estimate.results)),
+                      grade, (("oklahoma-oac-165-10", "esr-cation-concentration")
+                       if estimate.kind == "from SAR" else ("richards-1954-hb60",)),
+                      estimate.results)
 
 
-def _bound_finding(case: CaseFile, state: SaltState) -> Finding | None:
+def _bound_finding(case: CaseFile, state: SaltState) -> m.Finding | None:
     """Only an upper bound on ESP: enough to say that sodium is low."""
     bound = state.esp_bound
     if bound is None:
         return None
     low = bound.value < sodium_constant("watch_esp")
-    return Finding(
+    return m.Finding(
         id=f"salinity.sodium.{state.sample.id}", topic="salinity",
         title=say("salinity.title_sodium_bound", esp=bound.value, low=low, where=state.layer.place),
-        status=Status.ADEQUATE if low else Status.UNCERTAIN, severity=0 if low else 1,
+        status=m.Status.ADEQUATE if low else m.Status.UNCERTAIN, severity=0 if low else 1,
         confidence=sample_confidence(case, state.sample),
-        grade=Grade.CALCULATED, value=bound.value, unit="%", place=state.place,
+        grade=m.Grade.CALCULATED, value=bound.value, unit="%", place=state.place,
         reference=say("salinity.reference_esp", limit=sodium_constant("sodic_esp"),
                       sar=sodium_constant("sodic_sar")),
         body=(say("salinity.body_sodium_bound"),),
@@ -174,7 +164,7 @@ def _bound_finding(case: CaseFile, state: SaltState) -> Finding | None:
 
 def _no_gypsum(case: CaseFile, state: SaltState, esp: float, bound: bool) -> tuple:
     """Gypsum for sodium, where it is on offer and sodium is low."""
-    if not any(m.kind == "gypsum" for m in case.materials):
+    if not any(x.kind == "gypsum" for x in case.materials):
         return ()
     return ((say("salinity.avoid_gypsum", where=state.place),
              say("salinity.avoid_gypsum_why", esp=esp, bound=bound)),)

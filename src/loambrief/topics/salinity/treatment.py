@@ -3,22 +3,9 @@
 from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import CaseFile, Water
 from loambrief.case.select import age_days
+from loambrief.findings import model as m
 from loambrief.findings.confidence import grade_confidence
-from loambrief.findings.model import (
-    Confidence,
-    Evidence,
-    Finding,
-    Grade,
-    Judgement,
-    Need,
-    NeedKind,
-    Place,
-    Side,
-    Status,
-    Verdict,
-    amendment,
-    say,
-)
+from loambrief.findings.model import say
 from loambrief.findings.places import field_place, place_of
 from loambrief.tables import load
 from loambrief.topics.salinity.formulas_water import constant
@@ -40,7 +27,7 @@ VERY_BAD = 2.0
 severe: our own step."""
 
 
-def treatment_finding(case: CaseFile, sar: Result | None, rsc: Result | None) -> Finding | None:
+def treatment_finding(case: CaseFile, sar: Result | None, rsc: Result | None) -> m.Finding | None:
     """Calcium or acid for the water, season by season; None where it needs none.
 
     Parameters
@@ -71,21 +58,21 @@ def treatment_finding(case: CaseFile, sar: Result | None, rsc: Result | None) ->
     severe = residual >= limit and (residual >= VERY_BAD * limit
                                     or treated.details["infiltration"] not in (None, NONE))
     known = [r for r in (rsc, sar) if r is not None]
-    return Finding(
+    return m.Finding(
         id="salinity.water.treatment", topic="salinity",
         title=say("salinity.title_treatment", rsc=residual if residual >= limit else None,
                   sar=None if sar is None else sar.number, source=_place(water)),
-        status=Status.LIMITING, severity=3 if severe else 2, confidence=_sure(case, water),
-        grade=Grade.CALCULATED, value=residual if residual >= limit else None,
+        status=m.Status.LIMITING, severity=3 if severe else 2, confidence=_sure(case, water),
+        grade=m.Grade.CALCULATED, value=residual if residual >= limit else None,
         unit="meq/L" if residual >= limit else "", place=_place(water),
         reference=say("salinity.reference_rsc", safe=constant("rsc_marginal"), bad=limit),
         body=(say("salinity.body_treatment", rsc=residual),
               *((say("salinity.body_other_water", most=MOST_CALCIUM_MEQ_L),)
                 if treated.details["full_meq_l"] >= MOST_CALCIUM_MEQ_L else ())),
-        evidence=(Evidence(Side.FOR, say("salinity.for_treatment", rsc=residual, limit=limit,
-                                         sar=None if sar is None else sar.number,
-                                         hazard=treated.details["infiltration"]),
-                           Grade.CALCULATED, ("eaton-1950", "salinity-guide-rsc"), (treated,)),
+        evidence=(m.Evidence(m.Side.FOR, say("salinity.for_treatment", rsc=residual, limit=limit,
+                                             sar=None if sar is None else sar.number,
+                                             hazard=treated.details["infiltration"]),
+                             m.Grade.CALCULATED, ("eaton-1950", "salinity-guide-rsc"), (treated,)),
                   *lines),
         needs=(need, _retest(case)),
         sources=("eaton-1950", "salinity-guide-rsc", "ayers-westcot-1985-fao29"),
@@ -94,14 +81,14 @@ def treatment_finding(case: CaseFile, sar: Result | None, rsc: Result | None) ->
     )
 
 
-def _watched(case: CaseFile, water: Water, treated: Result, rsc: Result | None) -> Finding | None:
+def _watched(case: CaseFile, water: Water, treated: Result, rsc: Result | None) -> m.Finding | None:
     """Marginal bicarbonate: test again, nothing to buy; sealing has a finding of its own."""
     if treated.details["rsc_class"] != "marginal" or rsc is None:
         return None
-    return Finding(
+    return m.Finding(
         id="salinity.water.treatment", topic="salinity",
         title=say("salinity.title_rsc_watch", rsc=rsc.number, source=water.source),
-        status=Status.WATCH, severity=1, confidence=_sure(case, water), grade=Grade.CALCULATED,
+        status=m.Status.WATCH, severity=1, confidence=_sure(case, water), grade=m.Grade.CALCULATED,
         value=rsc.number, unit="meq/L", place=_place(water),
         reference=say("salinity.reference_rsc", safe=constant("rsc_marginal"),
                       bad=constant("rsc_unsuitable")),
@@ -111,19 +98,19 @@ def _watched(case: CaseFile, water: Water, treated: Result, rsc: Result | None) 
     )
 
 
-def _place(water: Water) -> Place:
-    return Place(label=water.source)
+def _place(water: Water) -> m.Place:
+    return m.Place(label=water.source)
 
 
-def _places(case: CaseFile) -> tuple[Place, ...]:
+def _places(case: CaseFile) -> tuple[m.Place, ...]:
     return tuple(dict.fromkeys(place_of(s) for s in case.samples)) or (field_place(case),)
 
 
-def _judgement(place: Place, rsc: float) -> Judgement:
-    return amendment("gypsum", place, Verdict.NEEDED, "water_needs_calcium", rsc=rsc)
+def _judgement(place: m.Place, rsc: float) -> m.Judgement:
+    return m.amendment("gypsum", place, m.Verdict.NEEDED, "water_needs_calcium", rsc=rsc)
 
 
-def _sure(case: CaseFile, water: Water) -> Confidence:
+def _sure(case: CaseFile, water: Water) -> m.Confidence:
     return grade_confidence(age_days=age_days(case, water.date))
 
 
@@ -147,7 +134,7 @@ def _calcium(water: Water) -> Result | None:
 
 
 def _need(case: CaseFile, water: Water, treated: Result,
-          residual: float) -> tuple[Need, tuple[Evidence, ...], tuple[Result, ...]]:
+          residual: float) -> tuple[m.Need, tuple[m.Evidence, ...], tuple[Result, ...]]:
     """Gypsum for the season's water, with acid beside it."""
     season = plain(case.field.seasonal_et)
     water_in = ACRE_FOOT_IN if season is None else season
@@ -158,8 +145,8 @@ def _need(case: CaseFile, water: Water, treated: Result,
         best = full if full else by_sar
         low = float(treated.details["least_meq_l"]) if full else by_sar
         amounts = tuple(
-            water_amendment_lb_ac.evaluate(meq_l=m, amendment="gypsum", water_in=water_in)
-            for m in (best, min(low, best), max(best, by_sar)))
+            water_amendment_lb_ac.evaluate(meq_l=x, amendment="gypsum", water_in=water_in)
+            for x in (best, min(low, best), max(best, by_sar)))
         lines, acid = _acid(treated, full, water_in)
     gypsum = amounts[0]
     known = season is not None and best > 0
@@ -168,8 +155,8 @@ def _need(case: CaseFile, water: Water, treated: Result,
         "season_in": season, "every_season": True,
         "amount": gypsum.number / LB_PER_TON if known else None}
     ends = [None if not known else a.number / LB_PER_TON for a in amounts]
-    need = Need(
-        kind=NeedKind.GYPSUM, item="irrigation water", unit="ton/ac",
+    need = m.Need(
+        kind=m.NeedKind.GYPSUM, item="irrigation water", unit="ton/ac",
         text=say("salinity.need_treatment", low=ends[1], high=ends[2], **params),
         place=_place(water), area_ac=case.field.area.value,
         amount=ends[0], low=ends[1], high=ends[2],
@@ -183,7 +170,7 @@ def _need(case: CaseFile, water: Water, treated: Result,
 
 
 def _acid(treated: Result, full: float,
-          water_in: float) -> tuple[tuple[Evidence, ...], Result | None]:
+          water_in: float) -> tuple[tuple[m.Evidence, ...], Result | None]:
     """Acid as another way, up to what may be neutralised."""
     most = treated.details["acid_most_meq_l"]
     wanted = full if most is None else min(full, float(most))
@@ -191,14 +178,14 @@ def _acid(treated: Result, full: float,
         return (), None
     acid = water_amendment_lb_ac.evaluate(meq_l=wanted, amendment="sulfuric acid",
                                           water_in=water_in)
-    line = Evidence(Side.CONTEXT,
-                    say("salinity.context_acid", meq_l=wanted,
-                        per_foot=acid.details["lb_per_acre_foot"]),
-                    Grade.CALCULATED, ("bohn-westerman-1971", "richards-1954-hb60"), (acid,))
+    line = m.Evidence(m.Side.CONTEXT,
+                      say("salinity.context_acid", meq_l=wanted,
+                          per_foot=acid.details["lb_per_acre_foot"]),
+                      m.Grade.CALCULATED, ("bohn-westerman-1971", "richards-1954-hb60"), (acid,))
     return (line,), acid
 
 
-def _retest(case: CaseFile) -> Need:
-    return Need(kind=NeedKind.MEASURE, item="water test", unit="",
-                text=say("salinity.need_water_again"), area_ac=case.field.area.value,
-                sources=("salinity-guide-rsc",))
+def _retest(case: CaseFile) -> m.Need:
+    return m.Need(kind=m.NeedKind.MEASURE, item="water test", unit="",
+                  text=say("salinity.need_water_again"), area_ac=case.field.area.value,
+                  sources=("salinity-guide-rsc",))

@@ -6,19 +6,9 @@ from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import CaseFile, Water
 from loambrief.case.select import age_days
 from loambrief.errors import UnknownName
+from loambrief.findings import model as m
 from loambrief.findings.confidence import grade_confidence
-from loambrief.findings.model import (
-    Evidence,
-    Finding,
-    Grade,
-    Missing,
-    Need,
-    NeedKind,
-    Place,
-    Side,
-    Status,
-    say,
-)
+from loambrief.findings.model import say
 from loambrief.topics.salinity.boron import boron_in_water
 from loambrief.topics.salinity.formulas import dissolved_salt_mg_l
 from loambrief.topics.salinity.formulas_crops import ece_at_yield_loss, foliar_salt_limit
@@ -44,35 +34,35 @@ from loambrief.topics.salinity.treatment import treatment_finding
 from loambrief.topics.salinity.water_other import clogging_finding, load_finding, trace_finding
 from loambrief.units import plain
 
-LEVEL = {"none": (Status.ADEQUATE, 0), "slight to moderate": (Status.WATCH, 1),
-         "severe": (Status.LIMITING, 2)}
+LEVEL = {"none": (m.Status.ADEQUATE, 0), "slight to moderate": (m.Status.WATCH, 1),
+         "severe": (m.Status.LIMITING, 2)}
 LEAST_LEACHING = 0.05
 """Lowest leaching fraction of the concentration table."""
 MOST_LEACHING = 0.6
 """A share above this is taken for a crop that loses a tenth instead: our own step."""
 
 
-def water_findings(case: CaseFile) -> tuple[tuple[Finding, ...], tuple[Missing, ...]]:
+def water_findings(case: CaseFile) -> tuple[tuple[m.Finding, ...], tuple[m.Missing, ...]]:
     """All findings on the water, and what its test lacks."""
     if not irrigated(case):
         return (), ()
     water = case.water
     if water is None:
-        return (), (Missing(say("salinity.missing_water"), say("salinity.missing_water_means"),
-                            "salinity"),)
+        return (), (m.Missing(say("salinity.missing_water"), say("salinity.missing_water_means"),
+                              "salinity"),)
     found = [_salt(case), treatment_finding(case, _water_sar(case), _residual(case)),
              _sealing(case), _ions(case), load_finding(case), clogging_finding(case),
              trace_finding(case)]
     missing = []
     if plain(water.ec) is None:
-        missing.append(Missing(say("salinity.missing_water_ec"),
-                               say("salinity.missing_water_ec_means"), "salinity"))
+        missing.append(m.Missing(say("salinity.missing_water_ec"),
+                                 say("salinity.missing_water_ec_means"), "salinity"))
     if None in (plain(water.sodium), plain(water.calcium), plain(water.magnesium)):
-        missing.append(Missing(say("salinity.missing_water_ions"),
-                               say("salinity.missing_water_ions_means"), "salinity"))
+        missing.append(m.Missing(say("salinity.missing_water_ions"),
+                                 say("salinity.missing_water_ions_means"), "salinity"))
     if plain(water.ec) is not None and plain(case.field.seasonal_et) is None:
-        missing.append(Missing(say("salinity.missing_et"), say("salinity.missing_et_means"),
-                               "salinity"))
+        missing.append(m.Missing(say("salinity.missing_et"), say("salinity.missing_et_means"),
+                                 "salinity"))
     return tuple(f for f in found if f is not None), tuple(missing)
 
 
@@ -86,11 +76,11 @@ def _base(case: CaseFile) -> dict[str, Any]:
     return {
         "topic": "salinity",
         "confidence": grade_confidence(age_days=age_days(case, _water(case).date)),
-        "place": Place(label=_water(case).source),
+        "place": m.Place(label=_water(case).source),
     }
 
 
-def _salt(case: CaseFile) -> Finding | None:
+def _salt(case: CaseFile) -> m.Finding | None:
     ec = plain(_water(case).ec)
     if ec is None:
         return None
@@ -106,30 +96,31 @@ def _salt(case: CaseFile) -> Finding | None:
         salt = dissolved_salt_mg_l.evaluate(ec_ds_m=ec)
         load = salt_load_ton_ac.evaluate(salt_mg_l=float(salt.value), water_in=12.0)
     status, severity = LEVEL[str(level.value)]
-    lines = [Evidence(Side.FOR, say("salinity.for_water_ec", ec=ec, level=level.value,
-                                    none_below=level.details["none_below"],
-                                    severe_above=level.details["severe_above"]),
-                      Grade.MEASURED, ("ayers-westcot-1985-fao29",), (level,)),
-             Evidence(Side.CONTEXT, say("salinity.context_long_run", ece=long_run.value,
-                                        share=share, factor=factor.value), Grade.CALCULATED,
-                      ("ayers-westcot-1985-fao29",), (factor, long_run)),
-             Evidence(Side.CONTEXT, say("salinity.context_load", load=load.value, salt=salt.value),
-                      Grade.CALCULATED, ("ayers-westcot-1985-fao29",), (salt, load))]
+    lines = [m.Evidence(m.Side.FOR, say("salinity.for_water_ec", ec=ec, level=level.value,
+                                        none_below=level.details["none_below"],
+                                        severe_above=level.details["severe_above"]),
+                        m.Grade.MEASURED, ("ayers-westcot-1985-fao29",), (level,)),
+             m.Evidence(m.Side.CONTEXT, say("salinity.context_long_run", ece=long_run.value,
+                                            share=share, factor=factor.value), m.Grade.CALCULATED,
+                        ("ayers-westcot-1985-fao29",), (factor, long_run)),
+             m.Evidence(m.Side.CONTEXT, say("salinity.context_load", load=load.value,
+                                                   salt=salt.value),
+                        m.Grade.CALCULATED, ("ayers-westcot-1985-fao29",), (salt, load))]
     body, needs, results = [], [], [level, factor, long_run]
     if leaching and crop is not None:
         results += list(leaching.values())
         if fraction is None:
-            status, severity = Status.LIMITING, 3
+            status, severity = m.Status.LIMITING, 3
             body.append(say("salinity.body_water_too_salty", crop=crop.crop))
         else:
             need, more = _extra_water(case, crop, ec, leaching, fraction, loss)
             needs, results = [need], results + more
             body.append(say("salinity.body_leaching", crop=crop.crop, kept=leaching["kept"].value,
                             full=leaching["full"].value, target=leaching["target"].value))
-    return Finding(
+    return m.Finding(
         id="salinity.water.ec",
         title=say("salinity.title_water_ec", ec=ec, level=level.value, source=_water(case).source),
-        status=status, severity=severity, grade=Grade.MEASURED, value=ec, unit="dS/m",
+        status=status, severity=severity, grade=m.Grade.MEASURED, value=ec, unit="dS/m",
         reference=say("salinity.reference_water_ec", none_below=level.details["none_below"],
                       severe_above=level.details["severe_above"]),
         body=tuple(body), evidence=tuple(lines), needs=tuple(needs),
@@ -175,7 +166,7 @@ def drained_share(case: CaseFile) -> float | None:
 
 
 def _extra_water(case: CaseFile, crop: CropTolerance, ec: float, leaching: dict[str, Result],
-                 kept: float, loss: float) -> tuple[Need, list[Result]]:
+                 kept: float, loss: float) -> tuple[m.Need, list[Result]]:
     """Keep the salt moving: the leaching share as a habit, with the season's water if known."""
     full = leaching["full"].value
     et = plain(case.field.seasonal_et)
@@ -192,9 +183,9 @@ def _extra_water(case: CaseFile, crop: CropTolerance, ec: float, leaching: dict[
             total = water_with_leaching.evaluate(et=et, leaching_fraction=kept)
             params.update(total=float(total.value), extra=float(total.value) - et)
             results.append(total)
-    need = Need(
-        kind=NeedKind.MANAGE, item="leaching share", unit="", text=say("salinity.need_share",
-                                                                       **params),
+    need = m.Need(
+        kind=m.NeedKind.MANAGE, item="leaching share", unit="", text=say("salinity.need_share",
+                                                                         **params),
         area_ac=case.field.area.value, results=tuple(results),
         sources=("usgs-modelmuse-owhm", "ayers-westcot-1985-fao29"),
         cautions=(say("salinity.caution_drain_water",
@@ -215,49 +206,49 @@ def _water_sar(case: CaseFile) -> Result | None:
                                                 mg_meq_l=magnesium)
 
 
-def _sealing(case: CaseFile) -> Finding | None:
+def _sealing(case: CaseFile) -> m.Finding | None:
     ec, sar = plain(_water(case).ec), _water_sar(case)
     if ec is None or sar is None:
         return None
     with subject(_water(case).source):
         level = infiltration_hazard.evaluate(ecw_ds_m=ec, sar=float(sar.value))
     status, severity = LEVEL[str(level.value)]
-    lines = [Evidence(Side.FOR, say("salinity.for_sealing", ec=ec, sar=sar.value,
-                                    none_above=level.details["none_above"],
-                                    severe_below=level.details["severe_below"]),
-                      Grade.CALCULATED, ("ayers-westcot-1985-fao29",), (sar, level))]
+    lines = [m.Evidence(m.Side.FOR, say("salinity.for_sealing", ec=ec, sar=sar.value,
+                                        none_above=level.details["none_above"],
+                                        severe_below=level.details["severe_below"]),
+                        m.Grade.CALCULATED, ("ayers-westcot-1985-fao29",), (sar, level))]
     results = [sar, level]
     rsc = _residual(case)
     if rsc is not None:
-        side = Side.AGAINST if rsc.details["class"] == "safe" else Side.FOR
-        if status is Status.ADEQUATE:
-            side = Side.CONTEXT
-        lines.append(Evidence(side, say("salinity.residual_carbonate", rsc=rsc.value,
-                                        name=rsc.details["class"], safe=constant("rsc_marginal"),
-                                        bad=constant("rsc_unsuitable")),
-                              Grade.CALCULATED, ("eaton-1950",), (rsc,)))
+        side = m.Side.AGAINST if rsc.details["class"] == "safe" else m.Side.FOR
+        if status is m.Status.ADEQUATE:
+            side = m.Side.CONTEXT
+        lines.append(m.Evidence(side, say("salinity.residual_carbonate", rsc=rsc.value,
+                                          name=rsc.details["class"], safe=constant("rsc_marginal"),
+                                          bad=constant("rsc_unsuitable")),
+                                m.Grade.CALCULATED, ("eaton-1950",), (rsc,)))
         results.append(rsc)
     adjusted = _adjusted(case, ec)
     if adjusted is not None:
         with subject(_water(case).source):
             other = infiltration_hazard.evaluate(ecw_ds_m=ec, sar=adjusted.number)
-        side = Side.CONTEXT
+        side = m.Side.CONTEXT
         if other.value != level.value:
-            side = Side.AGAINST if LEVEL[str(other.value)][1] < severity else Side.FOR
-        lines.append(Evidence(side, say("salinity.adjusted_sar", adjusted=adjusted.value,
-                                        left=adjusted.details["calcium"], level=other.value),
-                              Grade.CALCULATED, ("ayers-westcot-1985-fao29",),
-                              (adjusted, other)))
+            side = m.Side.AGAINST if LEVEL[str(other.value)][1] < severity else m.Side.FOR
+        lines.append(m.Evidence(side, say("salinity.adjusted_sar", adjusted=adjusted.value,
+                                          left=adjusted.details["calcium"], level=other.value),
+                                m.Grade.CALCULATED, ("ayers-westcot-1985-fao29",),
+                                (adjusted, other)))
         results += [adjusted, other]
-    needs: tuple[Need, ...] = ()
+    needs: tuple[m.Need, ...] = ()
     if severity:
-        needs = (Need(kind=NeedKind.MEASURE, item="infiltration", unit="",
-                      text=say("salinity.need_infiltration"), area_ac=case.field.area.value,
-                      sources=("ayers-westcot-1985-fao29",)),)
-    return Finding(
+        needs = (m.Need(kind=m.NeedKind.MEASURE, item="infiltration", unit="",
+                        text=say("salinity.need_infiltration"), area_ac=case.field.area.value,
+                        sources=("ayers-westcot-1985-fao29",)),)
+    return m.Finding(
         id="salinity.water.infiltration",
         title=say("salinity.title_sealing", level=level.value, source=_water(case).source),
-        status=status, severity=severity, grade=Grade.CALCULATED, value=float(sar.value),
+        status=status, severity=severity, grade=m.Grade.CALCULATED, value=float(sar.value),
         unit="SAR", reference=say("salinity.reference_sealing",
                                   none_above=level.details["none_above"],
                                   severe_below=level.details["severe_below"], sar=sar.value),
@@ -291,7 +282,7 @@ def _residual(case: CaseFile) -> Result | None:
             **({} if carbonate is None else {"carbonate_meq_l": carbonate}))
 
 
-def _ions(case: CaseFile) -> Finding | None:
+def _ions(case: CaseFile) -> m.Finding | None:
     """Sodium, chloride, boron and bicarbonate, the worst of them naming the finding."""
     water, method = _water(case), watering(case)
     sar = _water_sar(case)
@@ -309,12 +300,12 @@ def _ions(case: CaseFile) -> Finding | None:
                 continue
             levels[name] = str(level.value)
             results.append(level)
-            lines.append(Evidence(
-                Side.FOR if level.value != "none" else Side.CONTEXT,
+            lines.append(m.Evidence(
+                m.Side.FOR if level.value != "none" else m.Side.CONTEXT,
                 say("salinity.for_ion", ion=name, value=value, unit=level.details["unit"],
                     level=level.value, none_below=level.details["none_below"],
                     severe_above=level.details["severe_above"], method=method),
-                Grade.MEASURED, ("ayers-westcot-1985-fao29",), (level,)))
+                m.Grade.MEASURED, ("ayers-westcot-1985-fao29",), (level,)))
     if not levels:
         return None
     for own in (_foliar(case, method), boron_in_water(case)):
@@ -325,17 +316,17 @@ def _ions(case: CaseFile) -> Finding | None:
     worst = min(levels.values(), key=order.index)
     status, severity = LEVEL[worst]
     named = [n for n, level in levels.items() if level == worst] if worst != "none" else []
-    return Finding(
+    return m.Finding(
         id="salinity.water.ions",
         title=say("salinity.title_ions", ions=named, level=worst, source=water.source),
-        status=status, severity=severity, grade=Grade.MEASURED,
+        status=status, severity=severity, grade=m.Grade.MEASURED,
         reference=say("salinity.reference_ions", method=method),
         body=(say("salinity.body_ions", method=method),), evidence=tuple(lines),
         sources=("ayers-westcot-1985-fao29",), results=tuple(results), **_base(case),
     )
 
 
-def _foliar(case: CaseFile, method: str) -> Evidence | None:
+def _foliar(case: CaseFile, method: str) -> m.Evidence | None:
     """Leaf injury under sprinklers, where the crop is in the published list."""
     sodium, chloride = plain(_water(case).sodium), plain(_water(case).chloride)
     worst = max((v for v in (sodium, chloride) if v is not None), default=None)
@@ -350,8 +341,8 @@ def _foliar(case: CaseFile, method: str) -> Evidence | None:
     if limit.value is None:
         return None
     injured = worst >= float(limit.value)
-    return Evidence(
-        Side.FOR if injured else Side.AGAINST,
+    return m.Evidence(
+        m.Side.FOR if injured else m.Side.AGAINST,
         say("salinity.foliar", crop=crop, value=worst, low=limit.details["low"],
             high=limit.details["high"], injured=injured),
-        Grade.CALCULATED, ("ayers-westcot-1985-fao29",), (limit,))
+        m.Grade.CALCULATED, ("ayers-westcot-1985-fao29",), (limit,))

@@ -3,19 +3,10 @@
 from loambrief.agronomy.registry import subject
 from loambrief.case.schema import CaseFile
 from loambrief.case.select import age_days
+from loambrief.findings import model as m
 from loambrief.findings.confidence import grade_confidence
 from loambrief.findings.crop_kinds import feeds_stock
-from loambrief.findings.model import (
-    Evidence,
-    Finding,
-    Grade,
-    Need,
-    NeedKind,
-    Place,
-    Side,
-    Status,
-    say,
-)
+from loambrief.findings.model import say
 from loambrief.topics.salinity.formulas_water import water_load_lb_ac
 from loambrief.topics.salinity.formulas_water_quality import water_restriction, water_trace_limit
 from loambrief.units import EQUIVALENT_MG, plain
@@ -36,7 +27,7 @@ STOCK = "stock"
 PLAN = "sf-bay-table-3-6"
 
 
-def load_finding(case: CaseFile) -> Finding | None:
+def load_finding(case: CaseFile) -> m.Finding | None:
     """What is dissolved in a foot of the water, in lb/ac; a reading only.
 
     How much of it counts is said where the nutrient is reckoned; None if nothing was measured.
@@ -59,28 +50,28 @@ def load_finding(case: CaseFile) -> Finding | None:
                  for name, mg_l in contents.items() if mg_l is not None}
     if not loads:
         return None
-    return Finding(
+    return m.Finding(
         id="salinity.water.load",
         topic=TOPIC,
         title=say("salinity.title_water_load", source=water.source,
                   loads={name: load.value for name, load in list(loads.items())[:MOST_NAMED]}),
-        status=Status.NOTED,
+        status=m.Status.NOTED,
         severity=0,
         confidence=grade_confidence(age_days=age_days(case, water.date)),
-        grade=Grade.CALCULATED,
-        place=Place(label=water.source),
+        grade=m.Grade.CALCULATED,
+        place=m.Place(label=water.source),
         body=(say("salinity.body_water_load"),),
         evidence=tuple(
-            Evidence(Side.CONTEXT, say("salinity.for_water_load", what=name, load=load.value,
-                                       mg_l=contents[name]),
-                     Grade.CALCULATED, ("nist-hb44-2020",), (load,))
+            m.Evidence(m.Side.CONTEXT, say("salinity.for_water_load", what=name, load=load.value,
+                                           mg_l=contents[name]),
+                       m.Grade.CALCULATED, ("nist-hb44-2020",), (load,))
             for name, load in loads.items()),
         sources=("nist-hb44-2020",),
         results=tuple(loads.values()),
     )
 
 
-def clogging_finding(case: CaseFile) -> Finding | None:
+def clogging_finding(case: CaseFile) -> m.Finding | None:
     """Iron, manganese, dissolved solids and pH where the water goes through drip emitters."""
     water = case.water
     if water is None or case.field.irrigation != "drip":
@@ -95,32 +86,32 @@ def clogging_finding(case: CaseFile) -> Finding | None:
         return None
     worst = min((str(r.value) for r in judged.values()), key=ORDER.index)
     named = [n for n, r in judged.items() if r.value == worst] if worst != "none" else []
-    return Finding(
+    return m.Finding(
         id="salinity.water.clogging",
         topic=TOPIC,
         title=say("salinity.title_clogging", source=water.source, level=worst, what=named),
-        status=Status.ADEQUATE if worst == "none" else Status.WATCH,
+        status=m.Status.ADEQUATE if worst == "none" else m.Status.WATCH,
         severity=0 if worst == "none" else 1,
         confidence=grade_confidence(age_days=age_days(case, water.date)),
-        grade=Grade.MEASURED,
-        place=Place(label=water.source),
+        grade=m.Grade.MEASURED,
+        place=m.Place(label=water.source),
         reference=say("salinity.reference_clogging"),
         body=(say("salinity.body_clogging", level=worst, lacking=[
             n for n in ("iron", "manganese") if values[n] is None]),),
         evidence=tuple(
-            Evidence(Side.FOR if r.value != "none" else Side.CONTEXT,
-                     say("salinity.for_clogging", what=name, value=values[name],
-                         unit=r.details["unit"], level=r.value,
-                         none_below=r.details["none_below"],
-                         severe_above=r.details["severe_above"]),
-                     Grade.MEASURED, ("ayers-westcot-1985-fao29",), (r,))
+            m.Evidence(m.Side.FOR if r.value != "none" else m.Side.CONTEXT,
+                       say("salinity.for_clogging", what=name, value=values[name],
+                           unit=r.details["unit"], level=r.value,
+                           none_below=r.details["none_below"],
+                           severe_above=r.details["severe_above"]),
+                       m.Grade.MEASURED, ("ayers-westcot-1985-fao29",), (r,))
             for name, r in judged.items()),
         sources=("ayers-westcot-1985-fao29",),
         results=tuple(judged.values()),
     )
 
 
-def trace_finding(case: CaseFile) -> Finding | None:
+def trace_finding(case: CaseFile) -> m.Finding | None:
     """Copper, zinc, selenium, molybdenum and manganese against limits for use on the land.
 
     Manganese is judged where a sample is acid only. None if none of them was measured.
@@ -139,23 +130,23 @@ def trace_finding(case: CaseFile) -> Finding | None:
     worst = min((str(r.value) for r in judged.values()), key=ORDER.index)
     named = [n for n, r in judged.items() if r.value != "none"]
     eaten = any(judged[n].details["harm"] == STOCK for n in named) and feeds_stock(case)
-    needs: tuple[Need, ...] = ()
+    needs: tuple[m.Need, ...] = ()
     if eaten:
-        needs = (Need(kind=NeedKind.MEASURE, item="forage trace", unit="",
-                      text=say("salinity.need_forage_trace"), area_ac=case.field.area.value,
-                      sources=(PLAN,)),)
-    return Finding(
+        needs = (m.Need(kind=m.NeedKind.MEASURE, item="forage trace", unit="",
+                        text=say("salinity.need_forage_trace"), area_ac=case.field.area.value,
+                        sources=(PLAN,)),)
+    return m.Finding(
         id="salinity.water.trace", topic=TOPIC,
         title=say("salinity.title_trace", source=water.source, what=named),
-        status={"none": Status.ADEQUATE, "severe": Status.LIMITING}.get(worst, Status.WATCH),
+        status={"none": m.Status.ADEQUATE, "severe": m.Status.LIMITING}.get(worst, m.Status.WATCH),
         severity={"none": 0, "severe": 2}.get(worst, 1),
         confidence=grade_confidence(age_days=age_days(case, water.date)),
-        grade=Grade.MEASURED, place=Place(label=water.source),
+        grade=m.Grade.MEASURED, place=m.Place(label=water.source),
         body=(say("salinity.body_trace", what=named, eaten=eaten),),
         evidence=tuple(
-            Evidence(Side.FOR if r.value != "none" else Side.CONTEXT,
-                     say("salinity.for_trace", what=name, value=values[name], level=r.value,
-                         continuous=r.details["continuous"], most=r.details["short_term"],
-                         stock=r.details["stock"] if case.field.livestock else None),
-                     Grade.MEASURED, (PLAN,), (r,)) for name, r in judged.items()),
+            m.Evidence(m.Side.FOR if r.value != "none" else m.Side.CONTEXT,
+                       say("salinity.for_trace", what=name, value=values[name], level=r.value,
+                           continuous=r.details["continuous"], most=r.details["short_term"],
+                           stock=r.details["stock"] if case.field.livestock else None),
+                       m.Grade.MEASURED, (PLAN,), (r,)) for name, r in judged.items()),
         needs=needs, sources=(PLAN,), results=tuple(judged.values()))

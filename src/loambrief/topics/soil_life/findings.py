@@ -9,18 +9,8 @@ from dataclasses import dataclass
 
 from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import CaseFile
-from loambrief.findings.model import (
-    Assessment,
-    Confidence,
-    Evidence,
-    Finding,
-    Grade,
-    Missing,
-    Place,
-    Side,
-    Status,
-    say,
-)
+from loambrief.findings import model as m
+from loambrief.findings.model import say
 from loambrief.findings.places import field_place, place_of
 from loambrief.tables import reference
 from loambrief.topics.soil_life.formulas import (
@@ -51,31 +41,31 @@ class Tested:
     value: float
     unit: str
     method: str | None
-    place: Place
+    place: m.Place
     name: str
     results: tuple[Result, ...] = ()
     organic_matter: float | None = None
 
 
-def assess(case: CaseFile) -> Assessment:
+def assess(case: CaseFile) -> m.Assessment:
     """One finding for each test of soil life or structure that the case holds."""
     tests = [*_laboratory(case), *_dug(case)]
     seen = case.observations
-    missing: tuple[Missing, ...] = ()
+    missing: tuple[m.Missing, ...] = ()
     if seen is not None and seen.earthworms and seen.hole_side is None:
-        missing = (Missing(say("soil_life.missing_hole"), say("soil_life.missing_hole_means"),
-                           TOPIC),)
-    return Assessment(tuple(_finding(test) for test in tests), (*missing, *_awaited(case)))
+        missing = (m.Missing(say("soil_life.missing_hole"), say("soil_life.missing_hole_means"),
+                             TOPIC),)
+    return m.Assessment(tuple(_finding(test) for test in tests), (*missing, *_awaited(case)))
 
 
-def _awaited(case: CaseFile) -> Iterator[Missing]:
+def _awaited(case: CaseFile) -> Iterator[m.Missing]:
     """Tests that a sample was sent for and whose result is not in the case."""
     for sample in case.samples:
         for indicator in sample.sent_for:
             if all(getattr(i, indicator) is None for i in sample.increments):
-                yield Missing(say("soil_life.missing_result", indicator=indicator,
-                                  where=place_of(sample)),
-                              say("soil_life.missing_result_means"), TOPIC)
+                yield m.Missing(say("soil_life.missing_result", indicator=indicator,
+                                    where=place_of(sample)),
+                                say("soil_life.missing_result_means"), TOPIC)
 
 
 def _laboratory(case: CaseFile) -> Iterator[Tested]:
@@ -108,33 +98,33 @@ def _dug(case: CaseFile) -> Iterator[Tested]:
         yield Tested("slake", float(rated.value), "class", None, place, "field", (rated,))
 
 
-def _finding(test: Tested) -> Finding:
+def _finding(test: Tested) -> m.Finding:
     with subject(test.place):
         read = {name: soil_life_reading.evaluate(scheme=name, value=test.value)
                 for name in schemes(test.indicator, test.method)}
     classes = sorted({str(r.value) for r in read.values()})
-    evidence = [Evidence(Side.FOR, say(
+    evidence = [m.Evidence(m.Side.FOR, say(
         "soil_life.reading", scheme=name, name=r.value, low=r.details["low"],
         high=r.details["high"], unit=test.unit, memory=r.how == "memory"),
-        Grade.PRACTICE if reference(r.source).kind == "common practice" else Grade.SCREENING,
+        m.Grade.PRACTICE if reference(r.source).kind == "common practice" else m.Grade.SCREENING,
         (r.source,), (r,)) for name, r in read.items()]
     if test.method == SIEVED and test.organic_matter is not None:
         with subject(test.place):
             suits = stable_aggregates_suitable_pct.evaluate(
                 organic_matter_pct=test.organic_matter)
-        evidence.append(Evidence(
-            Side.FOR, say("soil_life.sieved", suitable=suits.value, matter=test.organic_matter,
-                          below=test.value < float(suits.value)),
-            Grade.SCREENING, (suits.source,), (suits,)))
+        evidence.append(m.Evidence(
+            m.Side.FOR, say("soil_life.sieved", suitable=suits.value, matter=test.organic_matter,
+                            below=test.value < float(suits.value)),
+            m.Grade.SCREENING, (suits.source,), (suits,)))
         classes = [*classes, "low" if test.value < float(suits.value) else "good"]
-    evidence.append(Evidence(Side.AGAINST, say(f"soil_life.doubt_{test.indicator}"),
-                             Grade.SCREENING, DOUBTS[test.indicator]))
-    return Finding(
+    evidence.append(m.Evidence(m.Side.AGAINST, say(f"soil_life.doubt_{test.indicator}"),
+                               m.Grade.SCREENING, DOUBTS[test.indicator]))
+    return m.Finding(
         id=f"{TOPIC}.{test.indicator}.{test.name}", topic=TOPIC,
         title=say("soil_life.title", indicator=test.indicator, value=test.value, unit=test.unit,
                   classes=classes, where=test.place),
-        status=Status.NOTED, severity=0, confidence=Confidence.LOW,
-        grade=Grade.MEASURED, value=test.value, unit="" if test.unit == "class" else test.unit,
+        status=m.Status.NOTED, severity=0, confidence=m.Confidence.LOW,
+        grade=m.Grade.MEASURED, value=test.value, unit="" if test.unit == "class" else test.unit,
         reference=say("soil_life.reference"), place=test.place,
         body=(say(f"soil_life.can_{test.indicator}"), say("soil_life.cannot"),
               *([] if classes else [say("soil_life.body_unjudged")])),

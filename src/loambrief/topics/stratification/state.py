@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 from loambrief.agronomy.registry import Result, subject
 from loambrief.case.measurements import layered
-from loambrief.case.schema import CaseFile, Increment, Sample
+from loambrief.case.schema import Increment, Sample
 from loambrief.case.select import SURFACE_MAX_IN, main_increment, surface_increment
 from loambrief.errors import ImpossibleInput
 from loambrief.findings.model import Place
@@ -132,8 +132,3 @@ def layer_state(sample: Sample) -> LayerState | None:
     layers = [_layer(m.field, m.unit, surface, whole, nested, sample) for m in layered()]
     return LayerState(sample, place_of(sample), surface, whole, nested,
                       tuple(x for x in layers if x is not None), surface.ph, whole.ph)
-
-
-def layer_states(case: CaseFile) -> tuple[LayerState, ...]:
-    """Every sample of a case that was split by depth."""
-    return tuple(s for s in map(layer_state, case.samples) if s is not None)

@@ -12,24 +12,10 @@ from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import CaseFile
 from loambrief.case.schema_tissue import TissueTest
 from loambrief.errors import UnknownName
+from loambrief.findings import model as m
 from loambrief.findings.confidence import grade_confidence
 from loambrief.findings.crop_kinds import known_crop
-from loambrief.findings.model import (
-    Assessment,
-    Evidence,
-    Finding,
-    Grade,
-    Judgement,
-    Message,
-    Missing,
-    Need,
-    NeedKind,
-    Place,
-    Side,
-    Status,
-    Verdict,
-    say,
-)
+from loambrief.findings.model import say
 from loambrief.findings.places import named_place
 from loambrief.tables import DataRow, load
 from loambrief.topics.tissue.formulas import (
@@ -62,38 +48,38 @@ SCHEMES = {"Pennsylvania": "pennsylvania", "Indiana": "indiana"}
 LEAF = "tissue"
 
 
-def assess(case: CaseFile) -> Assessment:
+def assess(case: CaseFile) -> m.Assessment:
     """One finding for each tissue test whose crop, part and stage have published ranges."""
-    findings: list[Finding] = []
-    missing: list[Missing] = []
+    findings: list[m.Finding] = []
+    missing: list[m.Missing] = []
     for test in case.tissue:
         said = _stalk(case, test) or _sap(case, test) or _leaf(case, test)
-        if isinstance(said, Finding):
+        if isinstance(said, m.Finding):
             findings.append(said)
         else:
             missing.append(said)
-    return Assessment(tuple(findings), tuple(missing))
+    return m.Assessment(tuple(findings), tuple(missing))
 
 
 def _crop(case: CaseFile, test: TissueTest) -> str:
     return test.crop or case.field.crop
 
 
-def _lacking(case: CaseFile, test: TissueTest) -> Missing:
+def _lacking(case: CaseFile, test: TissueTest) -> m.Missing:
     crop = _crop(case, test)
     try:
         held = [{"part": part, "stage": stage} for part, stage in stages_of(crop)]
     except UnknownName:
         held = []
-    return Missing(say("tissue.missing_range", crop=crop, part=test.part, stage=test.stage),
-                   say("tissue.missing_range_means", held=held), TOPIC)
+    return m.Missing(say("tissue.missing_range", crop=crop, part=test.part, stage=test.stage),
+                     say("tissue.missing_range_means", held=held), TOPIC)
 
 
-def _base(test: TissueTest, place: Place, title: Message, **more) -> Finding:
-    return Finding(id=f"{TOPIC}.{test.id}", topic=TOPIC, title=title, place=place, **more)
+def _base(test: TissueTest, place: m.Place, title: m.Message, **more) -> m.Finding:
+    return m.Finding(id=f"{TOPIC}.{test.id}", topic=TOPIC, title=title, place=place, **more)
 
 
-def _stalk(case: CaseFile, test: TissueTest) -> Finding | None:
+def _stalk(case: CaseFile, test: TissueTest) -> m.Finding | None:
     value = plain(test.nitrate_n)
     crop = known_crop(_crop(case, test))
     if test.part != STALK or value is None or crop is None or "corn" not in crop.lineage:
@@ -105,16 +91,16 @@ def _stalk(case: CaseFile, test: TissueTest) -> Finding | None:
     name = named.text
     return _base(
         test, place, say("tissue.title_stalk", name=name, value=value, where=place),
-        status=Status.ADEQUATE if name == "optimal" else Status.WATCH,
+        status=m.Status.ADEQUATE if name == "optimal" else m.Status.WATCH,
         severity=0 if name == "optimal" else 1,
-        confidence=grade_confidence(enough_replicates=False), grade=Grade.MEASURED,
+        confidence=grade_confidence(enough_replicates=False), grade=m.Grade.MEASURED,
         value=value, unit="ppm", body=(say("tissue.body_stalk", name=name),),
-        evidence=(Evidence(Side.FOR, say("tissue.for_stalk", value=value, name=name),
-                           Grade.MEASURED, (named.source,), (named,)),),
+        evidence=(m.Evidence(m.Side.FOR, say("tissue.for_stalk", value=value, name=name),
+                             m.Grade.MEASURED, (named.source,), (named,)),),
         sources=(named.source,), results=(named,))
 
 
-def _sap(case: CaseFile, test: TissueTest) -> Finding | None:
+def _sap(case: CaseFile, test: TissueTest) -> m.Finding | None:
     value = plain(test.sap_nitrate_n)
     crop = known_crop(_crop(case, test))
     if test.part != SAP or value is None or crop is None:
@@ -127,20 +113,20 @@ def _sap(case: CaseFile, test: TissueTest) -> Finding | None:
     return _base(
         test, place, say("tissue.title_sap", crop=crop.name, name=named.value, value=value,
                          where=place),
-        status=Status.WATCH if named.value == LOW else Status.NOTED,
+        status=m.Status.WATCH if named.value == LOW else m.Status.NOTED,
         severity=1 if named.value == LOW else 0,
         confidence=grade_confidence(method_matches=named.how != "memory",
                                     enough_replicates=False),
-        grade=Grade.MEASURED, value=value, unit="mg/L",
+        grade=m.Grade.MEASURED, value=value, unit="mg/L",
         body=(say("tissue.body_sap", name=named.value),),
-        evidence=(Evidence(Side.FOR, say("tissue.for_sap", stage=test.stage,
-                                         low=named.details["low"], high=named.details["high"],
-                                         memory=named.how == "memory"),
-                           Grade.MEASURED, (named.source,), (named,)),),
+        evidence=(m.Evidence(m.Side.FOR, say("tissue.for_sap", stage=test.stage,
+                                             low=named.details["low"], high=named.details["high"],
+                                             memory=named.how == "memory"),
+                             m.Grade.MEASURED, (named.source,), (named,)),),
         sources=(named.source,), results=(named,))
 
 
-def _leaf(case: CaseFile, test: TissueTest) -> Finding | Missing:
+def _leaf(case: CaseFile, test: TissueTest) -> m.Finding | m.Missing:
     crop = known_crop(_crop(case, test))
     if crop is None:
         return _lacking(case, test)
@@ -163,8 +149,8 @@ def _leaf(case: CaseFile, test: TissueTest) -> Finding | Missing:
     memory = any(r.how == "memory" for r in read.values())
     sprays = {n: row for n in low if (row := foliar_row(
         crop.name, n, case.farm.region, case.field.irrigation == "drip")) is not None}
-    needs = (Need(
-        kind=NeedKind.MEASURE, item=LEAF, unit="", place=place,
+    needs = (m.Need(
+        kind=m.NeedKind.MEASURE, item=LEAF, unit="", place=place,
         text=say("tissue.need_pair", keys=low, where=place),
         area_ac=case.field.area.value, results=tuple(read[n] for n in low),
         sources=tuple(dict.fromkeys(read[n].source for n in low))),) if low else ()
@@ -172,17 +158,17 @@ def _leaf(case: CaseFile, test: TissueTest) -> Finding | Missing:
     return _base(
         test, place, say("tissue.title_leaf", crop=crop.name, part=test.part, stage=test.stage,
                          low=low, high=high, where=place),
-        status=Status.WATCH if low or toxic else Status.ADEQUATE,
+        status=m.Status.WATCH if low or toxic else m.Status.ADEQUATE,
         severity=1 if low or toxic else 0,
         confidence=grade_confidence(method_matches=not memory, enough_replicates=False),
-        grade=Grade.MEASURED, body=tuple(_body(low, high, toxic, sprays)),
+        grade=m.Grade.MEASURED, body=tuple(_body(low, high, toxic, sprays)),
         evidence=(*_evidence(test, read), *_sprays(crop.name, sprays),
                   *_backup(crop, test.part, read)), needs=needs, sources=sources,
         results=tuple(read.values()))
 
 
 def _body(low: Sequence[str], high: Sequence[str], toxic: Sequence[str],
-          sprays: Mapping[str, DataRow]) -> Iterator[Message]:
+          sprays: Mapping[str, DataRow]) -> Iterator[m.Message]:
     yield say("tissue.body_leaf", low=list(low), toxic=list(toxic))
     for first, second in RIVALS:
         if first in high and second in low:
@@ -191,55 +177,55 @@ def _body(low: Sequence[str], high: Sequence[str], toxic: Sequence[str],
         yield say("tissue.body_foliar", rates=bool(sprays))
 
 
-def _sprays(crop: str, rows: Mapping[str, DataRow]) -> Iterator[Evidence]:
+def _sprays(crop: str, rows: Mapping[str, DataRow]) -> Iterator[m.Evidence]:
     """Published rates of sprays and of drip, for comparison: the label goes first."""
     for nutrient, row in rows.items():
-        yield Evidence(Side.CONTEXT, say(
+        yield m.Evidence(m.Side.CONTEXT, say(
             "tissue.foliar", crop=crop, nutrient=nutrient, way=row["way"], low=row["low"],
             high=row["high"], unit=row["unit"], material=row["material"], per=row["per"],
-            when=row["when"], state=row["state"]), Grade.PUBLISHED, (str(row["source"]),))
+            when=row["when"], state=row["state"]), m.Grade.PUBLISHED, (str(row["source"]),))
         if nutrient == "N" and "wheat" in find_crop(crop).lineage:
-            yield Evidence(Side.AGAINST, say("tissue.against_foliar_n"), Grade.PUBLISHED,
-                           ("manitoba-foliar-n",))
+            yield m.Evidence(m.Side.AGAINST, say("tissue.against_foliar_n"), m.Grade.PUBLISHED,
+                             ("manitoba-foliar-n",))
 
 
-def _backup(crop: Crop, part: str, read: Mapping[str, Result]) -> Iterator[Evidence]:
+def _backup(crop: Crop, part: str, read: Mapping[str, Result]) -> Iterator[m.Evidence]:
     """What the soil must lack before a low petiole is answered with nitrogen."""
     if "NO3-N" not in read or read["NO3-N"].value != LOW:
         return
     rows = {r["time"]: r for r in load(BACKUP) if r["crop"] in crop.lineage and r["part"] == part}
     if rows:
-        yield Evidence(Side.AGAINST, say(
+        yield m.Evidence(m.Side.AGAINST, say(
             "tissue.petiole_backup", mid=rows["mid"]["soil_n_lb_ac"],
             late=rows["late"]["soil_n_lb_ac"], depth=rows["mid"]["depth_in"]),
-            Grade.PUBLISHED, (str(rows["mid"]["source"]),))
+            m.Grade.PUBLISHED, (str(rows["mid"]["source"]),))
 
 
-def _evidence(test: TissueTest, read: dict[str, Result]) -> Iterator[Evidence]:
+def _evidence(test: TissueTest, read: dict[str, Result]) -> Iterator[m.Evidence]:
     odd = [n for n, r in read.items() if r.value != SUFFICIENT]
     for nutrient in odd:
         result = read[nutrient]
-        yield Evidence(Side.FOR, say(
+        yield m.Evidence(m.Side.FOR, say(
             "tissue.for_leaf", nutrient=nutrient, value=result.inputs["value"],
             unit="%" if nutrient in ("N", "P", "K", "Ca", "Mg", "S") else "ppm",
             name=result.value, low=result.details["low"], high=result.details["high"],
-            memory=result.how == "memory"), Grade.MEASURED, (result.source,), (result,))
+            memory=result.how == "memory"), m.Grade.MEASURED, (result.source,), (result,))
     rest = [n for n in read if n not in odd]
     if rest:
-        yield Evidence(Side.CONTEXT, say("tissue.within", keys=rest), Grade.MEASURED,
-                       tuple(dict.fromkeys(read[n].source for n in rest)),
-                       tuple(read[n] for n in rest))
+        yield m.Evidence(m.Side.CONTEXT, say("tissue.within", keys=rest), m.Grade.MEASURED,
+                         tuple(dict.fromkeys(read[n].source for n in rest)),
+                         tuple(read[n] for n in rest))
     nitrogen, sulfur = plain(test.nitrogen), plain(test.sulfur)
     if nitrogen is not None and sulfur:
         ratio = tissue_ratio.evaluate(first=nitrogen, second=sulfur)
-        yield Evidence(Side.CONTEXT, say("tissue.practice_ratio", ratio=ratio.value,
-                                         low=BALANCED[0], high=BALANCED[1]), Grade.PRACTICE,
-                       ("practice-tissue-ratios",), (ratio,))
-        yield Evidence(Side.AGAINST, say("tissue.against_ratio"), Grade.PRACTICE,
-                       ("practice-tissue-ratios",))
+        yield m.Evidence(m.Side.CONTEXT, say("tissue.practice_ratio", ratio=ratio.value,
+                                             low=BALANCED[0], high=BALANCED[1]), m.Grade.PRACTICE,
+                         ("practice-tissue-ratios",), (ratio,))
+        yield m.Evidence(m.Side.AGAINST, say("tissue.against_ratio"), m.Grade.PRACTICE,
+                         ("practice-tissue-ratios",))
 
 
-def with_soil(findings: Sequence[Finding], told: Sequence[Judgement]) -> list[Finding]:
+def with_soil(findings: Sequence[m.Finding], told: Sequence[m.Judgement]) -> list[m.Finding]:
     """The findings, with a word in those on leaves whose soil test says something else.
 
     Parameters
@@ -252,18 +238,18 @@ def with_soil(findings: Sequence[Finding], told: Sequence[Judgement]) -> list[Fi
     return [_held(f, verdicts) if f.topic == TOPIC else f for f in findings]
 
 
-def _held(finding: Finding, verdicts: dict[tuple[str, str], Judgement]) -> Finding:
-    said: list[Evidence] = []
+def _held(finding: m.Finding, verdicts: dict[tuple[str, str], m.Judgement]) -> m.Finding:
+    said: list[m.Evidence] = []
     for result in finding.results:
         nutrient = result.inputs.get("nutrient")
         key = SOIL_KEY.get(str(nutrient), str(nutrient))
         soil = verdicts.get((key, finding.place.id))
         if soil is None or nutrient is None or result.value == SUFFICIENT:
             continue
-        enough = soil.verdict is Verdict.NOT_NEEDED
+        enough = soil.verdict is m.Verdict.NOT_NEEDED
         if (result.value == LOW and enough) or (
-                result.value in (HIGH, TOXIC) and soil.verdict is Verdict.NEEDED):
-            said.append(Evidence(Side.AGAINST, say("tissue.disagrees", nutrient=nutrient,
-                                                   short=result.value == LOW), Grade.CALCULATED,
-                                 soil.sources))
+                result.value in (HIGH, TOXIC) and soil.verdict is m.Verdict.NEEDED):
+            said.append(m.Evidence(m.Side.AGAINST, say("tissue.disagrees", nutrient=nutrient,
+                                                       short=result.value == LOW),
+                                   m.Grade.CALCULATED, soil.sources))
     return replace(finding, evidence=(*finding.evidence, *said)) if said else finding

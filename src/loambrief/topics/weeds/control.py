@@ -10,18 +10,8 @@ from dataclasses import dataclass
 
 from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import CaseFile
-from loambrief.findings.model import (
-    Confidence,
-    Evidence,
-    Finding,
-    Grade,
-    Message,
-    Need,
-    NeedKind,
-    Side,
-    Status,
-    say,
-)
+from loambrief.findings import model as m
+from loambrief.findings.model import say
 from loambrief.findings.places import field_place
 from loambrief.tables import DataRow, load
 from loambrief.topics.weeds.formulas_loss import weed_seed_alive_pct
@@ -39,7 +29,7 @@ NAMED = 3
 """Weeds that the action names: those that cover most ground."""
 SEED_YEARS = (1, 5, 9)
 """First years of the spans for which the share of seed alive is printed."""
-TESTED = {Agreement.AGREES: Side.FOR, Agreement.DIFFERS: Side.AGAINST}
+TESTED = {Agreement.AGREES: m.Side.FOR, Agreement.DIFFERS: m.Side.AGAINST}
 """A soil condition that was found, or looked for and not found, beside these weeds."""
 
 
@@ -61,7 +51,7 @@ class Tactic:
         return tuple(str(self.row["source"]).split(";"))
 
     @property
-    def text(self) -> Message:
+    def text(self) -> m.Message:
         names = [] if self.every else [s.name for s in self.weeds]
         return say(f"weeds.tactic_{self.key}", weeds=names, length=self.row["length_in"])
 
@@ -113,15 +103,15 @@ def _harmful(kinds: Collection[str]) -> set[str]:
             for name in split(row["species"])}
 
 
-def _apart(case: CaseFile, seen: tuple[Seen, ...]) -> list[Need]:
+def _apart(case: CaseFile, seen: tuple[Seen, ...]) -> list[m.Need]:
     """What is to be done with weeds that harm whoever pulls, mows or cuts them like others."""
     listed = {str(row["species"]) for row in load("weeds/noxious")}
     needs = []
     for kind, _, names, sources in hazards(seen):
         if kind in APART:
             mine = [s for s in seen if s.name in names]
-            needs.append(Need(
-                NeedKind.MANAGE, f"weeds-{kind.replace('_', '-')}", "",
+            needs.append(m.Need(
+                m.NeedKind.MANAGE, f"weeds-{kind.replace('_', '-')}", "",
                 say(f"weeds.need_{kind}", weeds=names,
                     reported=list(dict.fromkeys(s.name for s in mine if s.accepted in listed))),
                 place=field_place(case), area_ac=case.field.area.value, sources=sources,
@@ -130,7 +120,7 @@ def _apart(case: CaseFile, seen: tuple[Seen, ...]) -> list[Need]:
     return needs
 
 
-def control_finding(case: CaseFile, seen: tuple[Seen, ...]) -> Finding | None:
+def control_finding(case: CaseFile, seen: tuple[Seen, ...]) -> m.Finding | None:
     """One finding: how these weeds live, what holds them back here, what the soil adds to it."""
     chosen = tactics(case, seen)
     apart = _apart(case, seen)
@@ -139,28 +129,28 @@ def control_finding(case: CaseFile, seen: tuple[Seen, ...]) -> Finding | None:
     known = [s for s in one_each(seen) if s.accepted]
     soil = [_soil(hinted) for hinted in prompted(case, seen)]
     evidence = (
-        *(Evidence(Side.FOR, t.text,
-                   Grade.PRACTICE if t.row["how"] == "memory" else Grade.PUBLISHED, t.sources)
+        *(m.Evidence(m.Side.FOR, t.text,
+                     m.Grade.PRACTICE if t.row["how"] == "memory" else m.Grade.PUBLISHED, t.sources)
           for t in chosen),
         *soil, *_lives(known),
-        Evidence(Side.AGAINST, say("weeds.against_tactics"), Grade.PUBLISHED,
-                 ("mohler-2021-species",)),
+        m.Evidence(m.Side.AGAINST, say("weeds.against_tactics"), m.Grade.PUBLISHED,
+                   ("mohler-2021-species",)),
     )
     usual = sorted((s for s in known if s.accepted not in _harmful(APART)),
                    key=lambda s: -(s.cover or 0.0))
     needs = [*apart]
     if usual:
-        needs.append(Need(
-            NeedKind.MANAGE, "weeds", "",
+        needs.append(m.Need(
+            m.NeedKind.MANAGE, "weeds", "",
             say("weeds.need_control", weeds=[s.name for s in usual[:NAMED]]),
             place=field_place(case), area_ac=case.field.area.value, sources=tuple(
                 dict.fromkeys(key for t in chosen[:1] for key in t.sources)),
             cautions=(say("weeds.body_handling"),) if any(
                 kind == "handling" for kind, *_ in hazards(seen)) else ()))
-    return Finding(
+    return m.Finding(
         id=f"{TOPIC}.control", topic=TOPIC,
         title=say("weeds.title_control", one=len(known) == 1),
-        status=Status.WATCH, severity=1, confidence=Confidence.LOW, grade=Grade.PRACTICE,
+        status=m.Status.WATCH, severity=1, confidence=m.Confidence.LOW, grade=m.Grade.PRACTICE,
         reference=say("weeds.reference_control"), place=field_place(case),
         body=(say("weeds.body_control", ground=ground(case)),
               *([say("weeds.body_unmeasured")] if any(
@@ -170,33 +160,33 @@ def control_finding(case: CaseFile, seen: tuple[Seen, ...]) -> Finding | None:
     )
 
 
-def _soil(hinted: Hinted) -> Evidence:
+def _soil(hinted: Hinted) -> m.Evidence:
     """What a measured condition means for holding these weeds back; untested, it is not judged."""
     verdict = hinted.check.verdict
-    return Evidence(
-        TESTED.get(verdict, Side.CONTEXT),
+    return m.Evidence(
+        TESTED.get(verdict, m.Side.CONTEXT),
         say("weeds.soil_adds", condition=hinted.key, weeds=[s.name for s in hinted.weeds],
             found=verdict is Agreement.AGREES, tested=verdict in TESTED),
-        Grade.PRACTICE, ("weed-memory",), hinted.check.results)
+        m.Grade.PRACTICE, ("weed-memory",), hinted.check.results)
 
 
-def _lives(known: list[Seen]) -> list[Evidence]:
+def _lives(known: list[Seen]) -> list[m.Evidence]:
     """Life cycle, life of seed and depth of seedlings: three lines for all weeds together."""
     plants = {s.name: find_species(str(s.accepted)) for s in known}
     cycles: dict[str, list[str]] = {}
     for name, plant in plants.items():
         cycles.setdefault(str(plant["cycle"]), []).append(name)
-    lines = [Evidence(
-        Side.CONTEXT,
+    lines = [m.Evidence(
+        m.Side.CONTEXT,
         say("weeds.context_cycle", cycles=[{"cycle": c, "weeds": w} for c, w in cycles.items()],
             memory=any(p["how"] == "memory" for p in plants.values()),
             years=all(p["years_how"] == "seen" for p in plants.values())),
-        Grade.OBSERVED, tuple(dict.fromkeys(
+        m.Grade.OBSERVED, tuple(dict.fromkeys(
             ("weed-names", *(str(p["source"]) for p in plants.values() if p["source"])))))]
     return [*lines, *_seed_life(known), *_depths(known)]
 
 
-def _seed_life(known: list[Seen]) -> list[Evidence]:
+def _seed_life(known: list[Seen]) -> list[m.Evidence]:
     """How long seed lasts: by weed where told, by its group where not; equal lines together."""
     told: dict[tuple[str, bool], list[str]] = {}
     groups: dict[str, list[str]] = {}
@@ -216,8 +206,8 @@ def _seed_life(known: list[Seen]) -> list[Evidence]:
     if told:
         seeds = [{"weeds": names, "statement": statement, "memory": memory}
                  for (statement, memory), names in told.items()]
-        lines.append(Evidence(Side.CONTEXT, say("weeds.context_seed", seeds=seeds),
-                              Grade.SCREENING, tuple(dict.fromkeys(sources))))
+        lines.append(m.Evidence(m.Side.CONTEXT, say("weeds.context_seed", seeds=seeds),
+                                m.Grade.SCREENING, tuple(dict.fromkeys(sources))))
     if groups:
         results: list[Result] = []
         rows = []
@@ -226,11 +216,11 @@ def _seed_life(known: list[Seen]) -> list[Evidence]:
                 left = [weed_seed_alive_pct.evaluate(group=kind, years=y) for y in SEED_YEARS]
             rows.append({"weeds": names, "left": [r.value for r in left]})
             results += left
-        lines.append(Evidence(Side.CONTEXT, say("weeds.context_seed_group", rows=rows),
-                              Grade.PUBLISHED, ("burnside-1996",), tuple(results)))
+        lines.append(m.Evidence(m.Side.CONTEXT, say("weeds.context_seed_group", rows=rows),
+                                m.Grade.PUBLISHED, ("burnside-1996",), tuple(results)))
     if silent:
-        lines.append(Evidence(Side.CONTEXT, say("weeds.context_seed_none", weeds=silent),
-                              Grade.OBSERVED, ("weed-names",)))
+        lines.append(m.Evidence(m.Side.CONTEXT, say("weeds.context_seed_none", weeds=silent),
+                                m.Grade.OBSERVED, ("weed-names",)))
     return lines
 
 
@@ -241,7 +231,7 @@ def _group(species: str) -> DataRow | None:
                  and plant["cycle"] in split(row["cycles"])), None)
 
 
-def _depths(known: list[Seen]) -> list[Evidence]:
+def _depths(known: list[Seen]) -> list[m.Evidence]:
     """How deep seedlings come from; a weed that no source was found for is named as such."""
     rows = {str(row["species"]): row for row in load("weeds/depth")}
     told: dict[tuple[float | None, float | None, bool], list[str]] = {}
@@ -260,6 +250,7 @@ def _depths(known: list[Seen]) -> list[Evidence]:
               "most": None if most is None else most / CM_PER_INCH,
               "limit": None if limit is None else limit / CM_PER_INCH}
              for (most, limit, memory), names in told.items()]
-    return [Evidence(Side.CONTEXT, say("weeds.context_depth", rows=found, silent=silent),
-                     Grade.PRACTICE if all(row["memory"] for row in found) else Grade.PUBLISHED,
-                     tuple(dict.fromkeys(sources)))]
+    remembered = all(row["memory"] for row in found)
+    return [m.Evidence(m.Side.CONTEXT, say("weeds.context_depth", rows=found, silent=silent),
+                       m.Grade.PRACTICE if remembered else m.Grade.PUBLISHED,
+                       tuple(dict.fromkeys(sources)))]
