@@ -279,3 +279,13 @@ def test_no_product_where_no_limit_counts_it():
     """ensures that urea beside canola has no number: its limit counts phosphate only."""
     assert seed_row.seed_row_product_lb_ac("canola", n_pct=46) is None
     assert seed_row.seed_row_product_lb_ac("soybean", n_pct=0, p2o5_pct=46) == 0.0
+
+
+@pytest.mark.parametrize("grade, most", [
+    ({"n_pct": 11, "p2o5_pct": 52}, 96), ({"n_pct": 12, "p2o5_pct": 51}, 98),
+    ({"n_pct": 18, "p2o5_pct": 46}, None), ({"n_pct": 8, "p2o5_pct": 20, "k2o_pct": 30}, None),
+])
+def test_a_limit_of_phosphate_says_nothing_of_other_salts(grade, most):
+    """ensures that a limit printed for mono-ammonium phosphate (Manitoba Agriculture, table 1:
+    cereals 50 lb of P2O5) lets no potash and no more ammonium lie with the seed."""
+    assert seed_row.seed_row_product_lb_ac("barley", row_in=7.5, **grade) == most

@@ -15,6 +15,9 @@ LOW_CEC = 7.0
 COUNTED = {"N+K2O": ("n", "k2o"), "P2O5": ("p2o5",), "N": ("n",)}
 """What a limit adds up, in the order it is named."""
 SILENT = "no published limit for this crop and row spacing"
+UNCOUNTED = "the limit of this crop is of phosphate alone, as mono-ammonium phosphate"
+AMMONIUM = 0.25
+"""Most nitrogen beside phosphate in mono-ammonium phosphate (12-51-0 has 0.24), as a share."""
 
 
 def _rules(crop: str, row_in: float | None, soil: str,
@@ -76,7 +79,7 @@ def seed_row_salt_limit(crop: str, row_in: Positive | None = None, soil: str = "
     spacings, and in narrower rows, the limit of the next wider row (the stricter one) is given;
     wider rows than listed give None. Sources: ksu-wheat-in-furrow; ksu-seed-placed; msu-in-furrow;
     ndsu-seed-2002; ndsu-pea-1997; usask-pulse-starter; sugarbeet-notes-399; umn-kaiser-seed-row;
-    canola-council-seed-row.
+    mb-seed-placed-p; canola-council-seed-row.
     """
     for counts, rows in _rules(crop, row_in, soil, cec):
         strict = min(rows, key=lambda r: r["limit_lb_ac"])
@@ -123,11 +126,17 @@ def seed_row_product_lb_ac(crop: str, n_pct: Percent, p2o5_pct: Percent = 0.0,
     The limit by the share of what it counts, in whole pounds below; the smallest over all limits
     of the crop. Never for
     urea, UAN, thiosulfate or boron. Where a crop stands no salt at all, nothing goes in, whatever
-    the grade. Liquids by their mass.
+    the grade. Liquids by their mass. Where no limit of the crop counts potash or nitrogen, none
+    follows for a product with potash, or with more nitrogen than mono-ammonium phosphate.
     """
     grade = {"n": n_pct, "p2o5": p2o5_pct, "k2o": k2o_pct}
     found: list[tuple[float, str, DataRow]] = []
-    for counts, rows in _rules(crop, row_in, soil, cec):
+    rules = list(_rules(crop, row_in, soil, cec))
+    counted = {n for counts, _ in rules for n in COUNTED[counts]}
+    if rules and (("k2o" not in counted and k2o_pct > 0)
+                  or ("n" not in counted and n_pct > AMMONIUM * p2o5_pct)):
+        return Answer(None, notes=(UNCOUNTED,), within_range=False)
+    for counts, rows in rules:
         strict = min(rows, key=lambda r: r["limit_lb_ac"])
         share = sum(grade[n] for n in COUNTED[counts]) / 100.0
         if strict["limit_lb_ac"] == 0 or share > 0:
