@@ -209,7 +209,7 @@ def published_evidence():
         for call in told:
             if (isinstance(call, ast.Call) and len(call.args) > 2
                     and ast.unparse(call.func).split(".")[-1] == "Evidence"
-                    and ast.unparse(call.args[2]).endswith("Grade.PUBLISHED")):
+                    and ast.unparse(call.args[2]) in ("Grade.PUBLISHED", "m.Grade.PUBLISHED")):
                 found |= {inner.args[0].value for inner in ast.walk(call.args[1])
                           if isinstance(inner, ast.Call) and getattr(inner.func, "id", "") == "say"
                           and isinstance(inner.args[0], ast.Constant)}
