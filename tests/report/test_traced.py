@@ -207,8 +207,9 @@ def published_evidence():
     found = set()
     for told in source_code.nodes().values():
         for call in told:
-            if (isinstance(call, ast.Call) and getattr(call.func, "id", "") == "Evidence"
-                    and len(call.args) > 2 and ast.unparse(call.args[2]) == "Grade.PUBLISHED"):
+            if (isinstance(call, ast.Call) and len(call.args) > 2
+                    and ast.unparse(call.func).split(".")[-1] == "Evidence"
+                    and ast.unparse(call.args[2]).endswith("Grade.PUBLISHED")):
                 found |= {inner.args[0].value for inner in ast.walk(call.args[1])
                           if isinstance(inner, ast.Call) and getattr(inner.func, "id", "") == "say"
                           and isinstance(inner.args[0], ast.Constant)}
