@@ -119,8 +119,8 @@ def crop_salt_threshold(crop: str) -> Answer:
     Notes
     -----
     A guide to relative tolerance: variety, climate and soil move it. For canola and rye
-    publications differ widely; the lower is kept. Sources: maas-1990-ussl; allen-1998-fao56;
-    plosone-2018-e0198290; osman-2014-salt.
+    publications differ widely (notes of the table). Sources: maas-1990-ussl; allen-1998-fao56;
+    plosone-2018-e0198290; osman-2014-salt; rapeseed-salt-2012.
     """
     row = tolerance_row(crop)
     details = {"crop": row["crop"], "slope_pct": row["slope_pct"], "rating": row["rating"],
