@@ -13,13 +13,13 @@ from xml.etree import ElementTree as ET
 
 import matplotlib
 import pytest
-from conftest import Recorder
 from hypothesis import given
 from hypothesis import strategies as st
 from matplotlib.figure import Figure
 from matplotlib.path import Path as Course
 from matplotlib.transforms import Affine2D, IdentityTransform
 from pypdf import PdfReader
+from recording import Recorder
 from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfgen.canvas import Canvas
 

@@ -14,6 +14,7 @@ from loambrief.report.parts import ActionCard, FindingBlock, Summary
 from loambrief.report.pictures_plan import season
 from loambrief.report.plan_part import headed
 from loambrief.report.text import Writer
+from loambrief.topics.soil_water.chart import chart as water_chart
 
 
 @pytest.mark.parametrize("name", CASES)
@@ -102,3 +103,20 @@ def test_no_heading_is_a_paragraph(language):
     cards = [b for b in report("saline_alfalfa_utah", language=language).blocks
              if isinstance(b, ActionCard)]
     assert cards and max(len(plain(card.title).split()) for card in cards) <= 45
+
+
+@pytest.mark.parametrize("units, unit, size", [("us", "in", 1.0), ("si", "cm", 2.54)])
+def test_the_chart_of_water_adds_up_to_the_finding(units, unit, size):
+    """ensures that the slabs of the chart hold the water that the finding tells, to its depth."""
+    made, writer = advice("vegetables_new_jersey"), Writer(system=units)
+    spec = water_chart(Context(made.loaded, made.diagnosis, made.plan, (), writer,
+                               chart_words(writer)))
+    finding, = (f for f in made.diagnosis.findings if f.subject == "soil_water.held")
+    held, allowed = spec.measures
+    depth = finding.title.params["depth"] * size
+    assert (spec.depth_unit, held.unit) == (unit, unit)
+    assert sum(s.value for s in held.slabs) == pytest.approx(
+        finding.title.params["water"] * size, rel=1e-6)
+    assert sum(s.value for s in allowed.slabs) == pytest.approx(
+        finding.title.params["allowed"] * size, rel=1e-6)
+    assert (held.slabs[0].top, held.slabs[-1].bottom) == (0, round(depth))
