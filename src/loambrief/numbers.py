@@ -40,8 +40,9 @@ SI = {
     "lb/ton": ("kg/t", 0.5),
     "bu/ac": ("bu/ac", 1.0),
     "C": ("°C", 1.0),
+    "/m2": ("/m²", 1.0),
 }
-US = {"C": ("°C", 1.0), "meq/100g": ("meq/100 g", 1.0)}
+US = {"C": ("°C", 1.0), "meq/100g": ("meq/100 g", 1.0), "/m2": ("/ft²", 0.3048**2)}
 
 
 Ends = tuple[float | None, float | None]
