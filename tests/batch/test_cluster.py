@@ -43,7 +43,7 @@ def scratch(tmp_path_factory):
 
 
 @pytest.fixture(scope="module")
-def lan(scratch):
+def started(scratch):
     """The cluster; a worker that is killed is started again by its nanny."""
     with LocalCluster(n_workers=2, processes=True, local_directory=str(scratch),
                       **HERE) as cluster:
@@ -51,10 +51,16 @@ def lan(scratch):
 
 
 @pytest.fixture
+def lan(started):
+    """The cluster with both workers, also after a test that killed some."""
+    started.wait_for_workers(2, timeout=300)
+    return started
+
+
+@pytest.fixture
 def other(lan):
     """A second client, to look at the workers and to meddle with them."""
     with Client(lan.scheduler_address, set_as_default=False) as client:
-        client.wait_for_workers(2, timeout=300)
         yield client
 
 

@@ -267,3 +267,19 @@ def test_as_many_values_as_are_let_in(monkeypatch, most, fits):
         assert read("a: [1, 2]\n")[1] == []
     else:
         assert [p.code for p in refused("a: [1, 2]\n")] == ["CASE008"]
+
+
+@pytest.mark.parametrize("text", ["a: {b: ,c: 1}\n", "a: {b: 1, ?}\n", "a: {b: 1, ? , c: 2}\n",
+                                  "a: [1,\t2]\n"])
+def test_what_the_quick_parser_takes_otherwise_goes_to_the_exact_one(text, monkeypatch):
+    """ensures that places and problems do not depend on the parser where the two differ."""
+    def outcome():
+        try:
+            source, problems = read(text)
+        except CaseProblems as error:
+            return error.problems
+        return source.data, source.keys, source.values, problems
+
+    quick = outcome()
+    monkeypatch.setattr(reader, "QUICK", reader.EXACT)
+    assert quick == outcome()

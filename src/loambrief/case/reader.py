@@ -34,8 +34,10 @@ UNWANTED = re.compile(
 
 EXACT = yaml.SafeLoader
 QUICK = getattr(yaml, "CSafeLoader", EXACT)
-"""Parsers: both say the same of what both accept. The quick one lets a "?" inside braces pass,
-and tabs: a text with those goes to the exact one."""
+"""Parsers: both say the same of what both accept, but for :data:`ODD`."""
+ODD = re.compile(r"\t|:\s+,|\?\s*[,}]")
+"""What goes to the exact parser: the quick one lets tabs pass and a "?" without a key in braces,
+and marks a value that is left out before a comma one column too far right."""
 
 TOP: DataPath = ()
 KINDS = ((b"%PDF-", "a PDF file"), (b"PK\x03\x04", "a spreadsheet, document or ZIP file"),
@@ -162,7 +164,7 @@ def read_text(text: str, file: str) -> tuple[SourceText, list[Problem]]:
         Not well-formed, empty, too deep or too many values.
     """
     try:
-        source, problems = _Builder(text, file, QUICK if "\t" not in text else EXACT).build()
+        source, problems = _Builder(text, file, EXACT if ODD.search(text) else QUICK).build()
     except _Again:
         source, problems = _Builder(text, file, EXACT).build()
     data = source.data
