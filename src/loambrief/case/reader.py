@@ -34,10 +34,11 @@ UNWANTED = re.compile(
 
 EXACT = yaml.SafeLoader
 QUICK = getattr(yaml, "CSafeLoader", EXACT)
-"""Parsers: both say the same of what both accept, but for :data:`ODD`."""
-ODD = re.compile(r"\t|:\s+,|\?\s*[,}]")
-"""What goes to the exact parser: the quick one lets tabs pass and a "?" without a key in braces,
-and marks a value that is left out before a comma one column too far right."""
+"""Parsers: both say the same of what both accept, but for :data:`ODD`. The quick one also takes a
+question mark at the end of a text in braces, as people type it; the exact one does not."""
+ODD = re.compile(r"\t|:\s+,")
+"""What goes to the exact parser: the quick one lets tabs pass, and marks a value that is left out
+before a comma one column too far right."""
 
 TOP: DataPath = ()
 KINDS = ((b"%PDF-", "a PDF file"), (b"PK\x03\x04", "a spreadsheet, document or ZIP file"),
