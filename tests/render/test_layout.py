@@ -16,6 +16,7 @@ from loambrief.render.lines import Piece, break_lines
 from loambrief.render.pdf import render_pdf
 from loambrief.render.styles import look
 from loambrief.report.blocks import (
+    Beside,
     Bullets,
     Callout,
     CalloutKind,
@@ -73,6 +74,19 @@ def test_a_line_below_a_heading_is_not_left_with_it_alone(pages_of):
                          Heading(1, "HEADING"), Paragraph("See the chart"),
                          FindingBlock("Finding title", StatusSign.WATCH, "FOLLOWS",
                                       body=("text " * 90,)))
+        page = next(text for text in texts if "HEADING" in text)
+        assert "FOLLOWS" in page, filler
+
+
+def test_a_sentence_below_a_heading_stays_with_the_tables(pages_of):
+    """ensures that a heading and what introduces tables side by side stand on their page."""
+    side = (Heading(3, "FOLLOWS"), Paragraph("sampled in autumn, by a laboratory " * 3),
+            Table((Column("a"), Column("x")), (("r", "1"),) * 12))
+    for filler in range(26, 46):
+        texts = pages_of(Heading(1, "Start"), *(Paragraph(f"line {i}") for i in range(filler)),
+                         Heading(2, "HEADING"), Paragraph("Values are given as they were typed, "
+                                                          "with method and depth."),
+                         Beside(side, side), Paragraph("end"))
         page = next(text for text in texts if "HEADING" in text)
         assert "FOLLOWS" in page, filler
 

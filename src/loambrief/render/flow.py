@@ -72,10 +72,10 @@ def _either(composer: Composer, beside: Flowable, block: p.FindingBlock) -> Eith
 
 
 def _announces(before: b.Block | None, block: b.Block, after: b.Block | None) -> bool:
-    """A paragraph between a heading and a table stays with the table, a line with what follows."""
+    """A paragraph between a heading and tables stays with the tables, a line with what follows."""
     if not (isinstance(before, b.Heading) and isinstance(block, b.Paragraph)):
         return False
-    follows: tuple[type, ...] = (b.Table, p.CalculationList, b.Heading)
+    follows: tuple[type, ...] = (b.Table, b.Beside, p.CalculationList, b.Heading)
     if len(b.plain(block.text)) <= ONE_LINE:
         follows += (p.FindingBlock, p.ActionCard)
     return isinstance(after, follows)

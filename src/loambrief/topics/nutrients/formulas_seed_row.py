@@ -124,10 +124,10 @@ def seed_row_product_lb_ac(crop: str, n_pct: Percent, p2o5_pct: Percent = 0.0,
     Notes
     -----
     The limit by the share of what it counts, in whole pounds below; the smallest over all limits
-    of the crop. Never for
-    urea, UAN, thiosulfate or boron. Where a crop stands no salt at all, nothing goes in, whatever
-    the grade. Liquids by their mass. Where no limit of the crop counts potash or nitrogen, none
-    follows for a product with potash, or with more nitrogen than mono-ammonium phosphate.
+    of the crop. Never for urea, UAN, thiosulfate or boron. Where a crop stands no salt at all,
+    nothing goes in, whatever the grade. Liquids by their mass. Where no limit of the crop counts
+    potash or nitrogen, none follows for a product with potash, or with more nitrogen than
+    mono-ammonium phosphate.
     """
     grade = {"n": n_pct, "p2o5": p2o5_pct, "k2o": k2o_pct}
     found: list[tuple[float, str, DataRow]] = []
