@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 
 from loambrief.agronomy.registry import Result
-from loambrief.tables import reference
+from loambrief.tables import load, reference
 
 
 class Grade(StrEnum):
@@ -136,6 +136,28 @@ class Evidence:
             return ()
         told = (reference(key).kind for key in self.sources)
         return tuple(dict.fromkeys(kind for kind in told if kind in STUDIES))
+
+
+def stated(key: str, /, *results: Result, **params: object) -> Evidence:
+    """Evidence whose side, grade and sources are the same in every case (``wording/evidence``).
+
+    Parameters
+    ----------
+    key : str
+        Topic and macro of its message, as in :func:`say`.
+    *results : Result
+        Calculations it rests on.
+    **params : object
+        Values of the message.
+
+    Raises
+    ------
+    UnknownName
+        No such row.
+    """
+    row = load("wording/evidence").find(message=key)
+    return Evidence(Side(row["side"]), Message(key, params), Grade(row["grade"]),
+                    tuple(row["source"].split(";")) if row["source"] else (), results)
 
 
 class Verdict(StrEnum):

@@ -68,13 +68,10 @@ def surface_finding(case: CaseFile, state: AcidState, lime: LimeNeed | None) -> 
                   amount=own.need.amount if own else None,
                   buffer=state.top.buffer_ph),),
         evidence=(
-            m.Evidence(m.Side.FOR, say("acidity.for_surface", surface=state.surface_ph,
-                                       depth=depth, whole=state.ph,
-                                       whole_depth=depth_of(state.layer)), m.Grade.MEASURED),
-            m.Evidence(m.Side.FOR, say("acidity.for_surface_trials"), m.Grade.PUBLISHED,
-                       ("osu-em9014-strat", "ndsu-notill-acid-depth", "obour-kansas-50yr")),
-            m.Evidence(m.Side.AGAINST, say("acidity.against_surface"), m.Grade.PRACTICE,
-                       ("surface-practice",)),
+            m.stated("acidity.for_surface", surface=state.surface_ph, depth=depth, whole=state.ph,
+                     whole_depth=depth_of(state.layer)),
+            m.stated("acidity.for_surface_trials"),
+            m.stated("acidity.against_surface"),
         ),
         needs=needs,
         sources=("osu-em9014-strat", "surface-practice"),
@@ -137,11 +134,9 @@ def aluminum_finding(case: CaseFile, state: AcidState) -> m.Finding | None:
                   share=share.value if share else None, sodium=bool(bases and "Na" in bases),
                   sensitive=constant("al_sensitive_pct"), tolerant=constant("al_tolerant_pct")),),
         evidence=(
-            m.Evidence(m.Side.FOR, say("acidity.for_aluminum", al=al, ph=state.ph, limit=limit,
-                                       below=below), m.Grade.MEASURED, ("ruizdiaz-wheat-lime",),
-                       results),
-            m.Evidence(m.Side.CONTEXT, say("acidity.context_aluminum"), m.Grade.PUBLISHED,
-                       ("kamprath-1970",)),
+            m.stated("acidity.for_aluminum", *results, al=al, ph=state.ph, limit=limit,
+                     below=below),
+            m.stated("acidity.context_aluminum"),
         ),
         sources=("ruizdiaz-wheat-lime", "aluminum-tolerance-classes"), results=results,
     )
@@ -168,10 +163,8 @@ def high_ph_finding(case: CaseFile, state: AcidState) -> m.Finding | None:
         with subject(place_of(state.sample, state.main)):
             used = sulfur_for_lime.evaluate(carbonate_pct=state.carbonate,
                                             depth_in=state.layer.thickness_in)
-        evidence += (m.Evidence(m.Side.FOR, say("acidity.for_sulfur_used", sulfur=used.value,
-                                                carbonate=state.carbonate,
-                                                depth=depth_of(state.layer)),
-                                m.Grade.CALCULATED, ("richards-1954-hb60",), (used,)),)
+        evidence += (m.stated("acidity.for_sulfur_used", used, sulfur=used.value,
+                              carbonate=state.carbonate, depth=depth_of(state.layer)),)
         results += (used,)
     crop = state.aim.crop if state.target else case.field.crop
     found = fit(case, state)
@@ -195,9 +188,8 @@ def high_ph_finding(case: CaseFile, state: AcidState) -> m.Finding | None:
                       crop=crop, over=over),
         body=(say("acidity.body_high", calcareous=state.calcareous, acidify=acidify,
                   rated=bool(needs and needs[0].amount), fizz=state.sample.fizz),),
-        evidence=(m.Evidence(m.Side.FOR, say("acidity.for_high", ph=state.layer.ph,
-                                             depth=depth_of(state.layer), fizz=state.sample.fizz,
-                                             carbonate=state.carbonate), m.Grade.MEASURED),
+        evidence=(m.stated("acidity.for_high", ph=state.layer.ph, depth=depth_of(state.layer),
+                           fizz=state.sample.fizz, carbonate=state.carbonate),
                   *evidence),
         needs=needs,
         advise_against=((say("acidity.avoid_sulfur", where=state.place),

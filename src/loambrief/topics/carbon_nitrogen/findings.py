@@ -131,9 +131,8 @@ def _matter(case: CaseFile, soil: SoilCarbon) -> m.Finding:
             below=soil.high < plateau), m.Grade.PUBLISHED, ("oldfield-2019",), soil.results)]
     lines += _clay_lines(soil)
     if not soil.measured:
-        lines.append(m.Evidence(m.Side.CONTEXT, say("carbon_nitrogen.context_factor", low=soil.low,
-                                                    high=soil.high), m.Grade.PUBLISHED,
-                                ("pribyl-2010",), soil.results))
+        lines.append(m.stated("carbon_nitrogen.context_factor", *soil.results, low=soil.low,
+                              high=soil.high))
     body = [say("carbon_nitrogen.body_stock", stock=stock.value / LB_PER_TON,
                 depth_in=soil.increment.thickness_in),
             say("carbon_nitrogen.body_slow", low=rise.details["low"], high=rise.value,
@@ -207,8 +206,7 @@ def _clay_lines(soil: SoilCarbon) -> list[m.Evidence]:
     return [
         m.Evidence(side, say("carbon_nitrogen.clay_class", texture=texture, name=names[0]),
                    m.Grade.CALCULATED, source, tuple(ends)),
-        m.Evidence(m.Side.CONTEXT, say("carbon_nitrogen.clay_disputed"), m.Grade.PUBLISHED,
-                   ("poeplau-don-2023",)),
+        m.stated("carbon_nitrogen.clay_disputed"),
     ]
 
 
@@ -228,13 +226,10 @@ def _ratio(case: CaseFile, soil: SoilCarbon) -> m.Finding | None:
         m.Evidence(m.Side.FOR, say("carbon_nitrogen.for_ratio", ratio=value, carbon=soil.carbon,
                                    nitrogen=nitrogen, measured=soil.measured),
                    m.Grade.MEASURED if soil.measured else m.Grade.CALCULATED, (), (ratio,)),
-        m.Evidence(m.Side.CONTEXT, say("carbon_nitrogen.practice_16", ratio=value, rule=practice),
-                   m.Grade.PRACTICE, ("practice-carbon-16-nitrogen",), (ratio,)),
-        m.Evidence(m.Side.AGAINST, say("carbon_nitrogen.published_16", diet=constant("diet_ratio"),
-                                       burned=split.details["parts_respired"],
-                                       kept=split.details["parts_kept"], share=split.value,
-                                       low=low, high=high),
-                   m.Grade.CALCULATED, ("nrcs-2011-cn", "ars-akron-cn"), (split,)),
+        m.stated("carbon_nitrogen.practice_16", ratio, ratio=value, rule=practice),
+        m.stated("carbon_nitrogen.published_16", split, diet=constant("diet_ratio"),
+                 burned=split.details["parts_respired"], kept=split.details["parts_kept"],
+                 share=split.value, low=low, high=high),
     )
     return m.Finding(
         id=f"carbon_nitrogen.soil_ratio.{soil.sample.id}", topic="carbon_nitrogen",
@@ -272,14 +267,11 @@ def _mineral(case: CaseFile, soil: SoilCarbon, ratio: m.Finding | None) -> m.Fin
         rule = mineral_nitrogen_by_rule_lb_ac.evaluate(organic_matter_pct=soil.matter)
     pounds, least, most = (float(r.value) / KG_PER_HA_PER_LB_PER_ACRE for r in (best, low, high))
     lines = (
-        m.Evidence(m.Side.FOR, say("carbon_nitrogen.for_mineral", turnover=constant("turnover"),
-                                   low=constant("turnover", "low"),
-                                   high=constant("turnover", "high"),
-                                   ratio=middle, measured=measured), m.Grade.CALCULATED,
-                   ("soilsconnect-q97",), (best, low, high)),
-        m.Evidence(m.Side.CONTEXT, say("carbon_nitrogen.practice_mineral", value=rule.value,
-                                       low=rule.details["low"], high=rule.details["high"]),
-                   m.Grade.PRACTICE, ("practice-om-nitrogen",), (rule,)),
+        m.stated("carbon_nitrogen.for_mineral", best, low, high, turnover=constant("turnover"),
+                 low=constant("turnover", "low"), high=constant("turnover", "high"), ratio=middle,
+                 measured=measured),
+        m.stated("carbon_nitrogen.practice_mineral", rule, value=rule.value,
+                 low=rule.details["low"], high=rule.details["high"]),
     )
     return m.Finding(
         id=f"carbon_nitrogen.mineral_n.{soil.sample.id}", topic="carbon_nitrogen",

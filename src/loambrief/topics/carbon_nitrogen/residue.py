@@ -84,15 +84,12 @@ def residue_finding(case: CaseFile, residue: Residue, number: int) -> m.Finding 
                        release=effect.details["release_below"],
                        tie=effect.details["tie_up_above"], diet=constant("diet_ratio")),
                    m.Grade.CALCULATED, ("alberta-nmp", "nrcs-2011-cn"), (effect,)),
-        m.Evidence(m.Side.CONTEXT, say("carbon_nitrogen.practice_residue", rule=rule.value,
-                                       supply=balance.details["supply_lb_ac"],
-                                       ratio=constant("practice_ratio")),
-                   m.Grade.PRACTICE, ("practice-carbon-16-nitrogen",), (rule,)),
+        m.stated("carbon_nitrogen.practice_residue", rule, rule=rule.value,
+                 supply=balance.details["supply_lb_ac"], ratio=constant("practice_ratio")),
     ]
     if value > 0:
-        lines.append(m.Evidence(m.Side.AGAINST, say("carbon_nitrogen.against_upper", value=value,
-                                                    low=low, high=high), m.Grade.CALCULATED,
-                                ("nrcs-2011-cn",), (balance,)))
+        lines.append(m.stated("carbon_nitrogen.against_upper", balance, value=value, low=low,
+                              high=high))
     legume = fixes_nitrogen(case.field.crop)
     needs: tuple[m.Need, ...] = ()
     if ties and not legume:

@@ -166,9 +166,7 @@ def _planned(case: CaseFile, plan: CoverCrop, mix: list[Sown]) -> m.Finding:
                 *_water(case), *_cost(case, mix)]
     cautions, kept_from = stock_cautions(case, plan, [s.name for s in mix])
     if kept_from:
-        evidence.append(m.Evidence(m.Side.AGAINST, say("cover_crops.not_for_grazing",
-                                                       names=kept_from), m.Grade.PRACTICE,
-                                   ("ksu-cover-toxicity",)))
+        evidence.append(m.stated("cover_crops.not_for_grazing", names=kept_from))
     needs: tuple[m.Need, ...] = ()
     left_out = [*late, *(kept_from if "grazing" in plan.purpose else ())]
     if any(s.name not in left_out for s in mix):
@@ -215,8 +213,7 @@ def _winter(mix: list[Sown]) -> Iterator[m.Evidence]:
                                              memory=memory),
                          m.Grade.PRACTICE if memory else m.Grade.PUBLISHED, (source,))
     if silent := [s.name for s in mix if not s.tender]:
-        yield m.Evidence(m.Side.CONTEXT, say("cover_crops.winter_unjudged", names=silent),
-                         m.Grade.PRACTICE, ("cover-memory",))
+        yield m.stated("cover_crops.winter_unjudged", names=silent)
 
 
 def _purpose(plan: CoverCrop, mix: list[Sown]) -> Iterator[m.Evidence]:
@@ -248,17 +245,13 @@ def _decay(mix: list[Sown]) -> Iterator[m.Evidence]:
             found.append({"stage": stage, "cn": ratio, "effect": effect.value})
             results.append(effect)
         if found:
-            yield m.Evidence(m.Side.CONTEXT, say("cover_crops.decay", name=sown.name, rows=found),
-                             m.Grade.PUBLISHED, ("nrcs-2011-cn", "nitrogen-crop-table"),
-                             tuple(results))
+            yield m.stated("cover_crops.decay", *results, name=sown.name, rows=found)
         else:
             silent.append(sown.name)
     if silent:
-        yield m.Evidence(m.Side.CONTEXT, say("cover_crops.decay_unknown", names=silent),
-                         m.Grade.PRACTICE, ("cover-memory",))
+        yield m.stated("cover_crops.decay_unknown", names=silent)
     if len(mix) > 1:
-        yield m.Evidence(m.Side.CONTEXT, say("cover_crops.decay_mix"), m.Grade.PUBLISHED,
-                         ("lawson-2015",))
+        yield m.stated("cover_crops.decay_mix")
 
 
 def _salt(case: CaseFile, mix: list[Sown]) -> Iterator[m.Evidence]:
@@ -297,10 +290,9 @@ def _ending(case: CaseFile, plan: CoverCrop, mix: list[Sown]) -> Iterator[m.Evid
     deadline = None
     if plan.zone is not None and not irrigated:
         deadline = cover_end_days_before.evaluate(zone=plan.zone)
-    yield m.Evidence(m.Side.CONTEXT, say(
-        "cover_crops.deadline", irrigated=irrigated, zone=plan.zone,
-        days=None if deadline is None else deadline.value),
-        m.Grade.PUBLISHED, ("nrcs-termination-2014",), () if deadline is None else (deadline,))
+    yield m.stated("cover_crops.deadline", *(() if deadline is None else (deadline,)),
+                   irrigated=irrigated, zone=plan.zone,
+                   days=None if deadline is None else deadline.value)
 
 
 def _listed(row: DataRow, column: str) -> list[str]:
@@ -373,17 +365,14 @@ def _seed_rows(case: CaseFile, mix: list[Sown]) -> Iterator[m.Evidence]:
         else:
             yield m.Evidence(m.Side.CONTEXT, told, m.Grade.PUBLISHED, (limit.source,), (limit,))
     if silent:
-        yield m.Evidence(m.Side.CONTEXT, say("cover_crops.seed_row_unjudged", names=silent),
-                         m.Grade.PRACTICE, ("cover-memory",))
+        yield m.stated("cover_crops.seed_row_unjudged", names=silent)
 
 
 def _water(case: CaseFile) -> Iterator[m.Evidence]:
     """What it drinks, on rain-fed ground: dry regions lose, humid ones hardly."""
     if case.field.irrigation == "none":
-        yield m.Evidence(m.Side.AGAINST, say("cover_crops.water_dry"), m.Grade.PUBLISHED,
-                         ("ksu-cover-water", "colorado-cover-wheat"))
-        yield m.Evidence(m.Side.FOR, say("cover_crops.water_humid"), m.Grade.PUBLISHED,
-                         ("carolina-cover-cotton",))
+        yield m.stated("cover_crops.water_dry")
+        yield m.stated("cover_crops.water_humid")
 
 
 def _cost(case: CaseFile, mix: list[Sown]) -> Iterator[m.Evidence]:
@@ -394,13 +383,10 @@ def _cost(case: CaseFile, mix: list[Sown]) -> Iterator[m.Evidence]:
         with subject("mix"):
             cost = cover_seed_cost.evaluate(rates_lb_ac=[s.seed.value for s in mix],
                                             prices_per_lb=known)
-        yield m.Evidence(m.Side.CONTEXT, say("cover_crops.cost_seed", cost=cost.value),
-                         m.Grade.CALCULATED, ("own-arithmetic",), (cost,))
+        yield m.stated("cover_crops.cost_seed", cost, cost=cost.value)
     elif mix:
-        yield m.Evidence(m.Side.CONTEXT, say("cover_crops.cost_unknown"), m.Grade.PRACTICE,
-                         ("cover-memory",))
+        yield m.stated("cover_crops.cost_unknown")
     if case.case.currency == "USD":
         table = load("cover_crops/costs")
         rows = {str(r["item"]): (float(r["low"]), float(r["high"])) for r in table}
-        yield m.Evidence(m.Side.CONTEXT, say("cover_crops.cost_usual", **rows), m.Grade.PUBLISHED,
-                         ("sare-cover-economics",))
+        yield m.stated("cover_crops.cost_usual", **rows)

@@ -134,9 +134,8 @@ def _quality(case: CaseFile, test: Forage, sure: m.Confidence) -> m.Finding | No
     if cores is None or cores < coefficient("cores_wanted"):
         body.append(say("forage.body_cores", cores=cores, wanted=coefficient("cores_wanted")))
     evidence = [
-        m.Evidence(m.Side.FOR, say("forage.for_fibre", adf=plain(test.adf), ndf=plain(test.ndf),
-                                   protein=plain(test.crude_protein)), m.Grade.MEASURED,
-                   ("boman-usu-rfv",), (rfv,)),
+        m.stated("forage.for_fibre", rfv, adf=plain(test.adf), ndf=plain(test.ndf),
+                 protein=plain(test.crude_protein)),
     ]
     if grade is not None and grade.value is not None:
         columns = {k: v for k, v in grade.details.items() if k != "agree"}
@@ -150,11 +149,9 @@ def _quality(case: CaseFile, test: Forage, sure: m.Confidence) -> m.Finding | No
             m.Side.CONTEXT, say("forage.context_council", grade=council.value),
             m.Grade.CALCULATED, (council.source, "hayforage-grading"), (council,)))
     evidence += [
-        m.Evidence(m.Side.AGAINST, say("forage.against_error", adf=coefficient("adf_error"),
-                                       ndf=coefficient("ndf_error")), m.Grade.PUBLISHED,
-                   ("shewmaker-putnam",)),
-        m.Evidence(m.Side.AGAINST, say("forage.against_rfv", grass=test.kind == "grass"),
-                   m.Grade.PUBLISHED, ("hackmann-2008-rfv", "undersander-rfq-rfv")),
+        m.stated("forage.against_error", adf=coefficient("adf_error"),
+                 ndf=coefficient("ndf_error")),
+        m.stated("forage.against_rfv", grass=test.kind == "grass"),
     ]
     results = tuple(r for r in (rfv, grade, council) if r is not None)
     return m.Finding(
@@ -227,10 +224,8 @@ def _rfq(test: Forage, sure: m.Confidence) -> tuple[m.Finding | None, list[m.Mis
             say("forage.body_suits", suits=suits, above=value > best, memory=True),
         ),
         evidence=(
-            m.Evidence(m.Side.FOR, say("forage.for_rfq"), m.Grade.CALCULATED,
-                       ("uw-rfq", "undersander-rfq-rfv"), (rfq,)),
-            m.Evidence(m.Side.AGAINST, say("forage.against_rfq", error=error), m.Grade.PUBLISHED,
-                       ("shewmaker-putnam",)),
+            m.stated("forage.for_rfq", rfq),
+            m.stated("forage.against_rfq", error=error),
         ),
         sources=(rfq.source, "uga-forage-glossary", "moore-undersander-2002",
                  "undersander-rfq-classes"),

@@ -136,13 +136,9 @@ def _grazing(case: CaseFile, plan: Grazing, demand: Demand) -> m.Finding | m.Mis
                   units=demand.units, use_low=use.details["low"], use_high=use.details["high"],
                   stay=plan.stay, **lasts),),
         evidence=(
-            m.Evidence(m.Side.FOR, say("forage.for_stocking", forage=forage, basis=plan.basis),
-                       m.Grade.OBSERVED, (), (least, most)),
-            m.Evidence(m.Side.AGAINST, say("forage.against_units", units=demand.units,
-                                           daily=demand.by_units),
-                       m.Grade.CALCULATED, ("manitoba-aum",)),
-            m.Evidence(m.Side.CONTEXT, say("forage.context_use"), m.Grade.PUBLISHED,
-                       ("msstate-grazing-use", "psu-agguide-paddocks")),
+            m.stated("forage.for_stocking", least, most, forage=forage, basis=plan.basis),
+            m.stated("forage.against_units", units=demand.units, daily=demand.by_units),
+            m.stated("forage.context_use"),
         ),
         needs=needs, sources=sources, results=results,
     )
@@ -194,10 +190,8 @@ def _hay(case: CaseFile, stock: Stock, plan: HaySupply, demand: Demand) -> m.Fin
     status, severity = LEVELS.get(step, (m.Status.NOTED, 0))
     results = (*demand.results, feeding, storage, least, most, *((held,) if held else ()))
     sources = tuple(dict.fromkeys(r.source for r in results))
-    evidence = [m.Evidence(m.Side.FOR, say("forage.for_hay", bales=plan.bales,
-                                           weight=plain(plan.bale_weight), dry=dry, low=matter[1],
-                                           high=matter[0]),
-                           m.Grade.OBSERVED, (), (held,) if held else ())]
+    evidence = [m.stated("forage.for_hay", *((held,) if held else ()), bales=plan.bales,
+                         weight=plain(plan.bale_weight), dry=dry, low=matter[1], high=matter[0])]
     better, tons = _cone(stock, plan, demand, matter, storage)
     if tons is not None and tons.number < most.number:
         results += (better, tons)
@@ -205,8 +199,7 @@ def _hay(case: CaseFile, stock: Stock, plan: HaySupply, demand: Demand) -> m.Fin
                                                        loss=better.details["high"],
                                                        most=most.value),
                                    m.Grade.CALCULATED, (better.source,), (tons,)))
-    evidence.append(m.Evidence(m.Side.AGAINST, say("forage.against_hay"), m.Grade.PUBLISHED,
-                               ("buskirk-2003", "lalman-feeders")))
+    evidence.append(m.stated("forage.against_hay"))
     needs: tuple[m.Need, ...] = ()
     if step == SHORT:
         needs = (m.Need(m.NeedKind.MANAGE, "hay-supply", "",

@@ -71,8 +71,7 @@ def tetany_finding(case: CaseFile, test: Forage, lot: m.Place, sure: m.Confidenc
         evidence=(
             m.Evidence(m.Side.FOR, say("forage.for_tetany", k=k, ca=ca, mg=mg, value=judged.value),
                        m.Grade.CALCULATED, (judged.source,), (judged,)),
-            m.Evidence(m.Side.CONTEXT, say("forage.context_tetany"), m.Grade.PUBLISHED,
-                       ("osu-2024-tetany",)),
+            m.stated("forage.context_tetany"),
         ),
         needs=needs,
         sources=(judged.source, "osu-2024-tetany"),
@@ -112,8 +111,7 @@ def calcium_phosphorus_finding(case: CaseFile, test: Forage, lot: m.Place,
         evidence=(
             m.Evidence(m.Side.FOR, say("forage.for_ca_p", ca=ca, p=p), m.Grade.MEASURED,
                        (judged.source,), (judged,)),
-            m.Evidence(m.Side.CONTEXT, say("forage.context_ca_p"), m.Grade.PUBLISHED,
-                       ("wise-1963",)),
+            m.stated("forage.context_ca_p"),
         ),
         sources=(judged.source,),
         results=(judged,),
@@ -179,9 +177,7 @@ def mineral_finding(case: CaseFile, test: Forage, lot: m.Place, sure: m.Confiden
         evidence=(
             m.Evidence(m.Side.FOR, say("forage.for_minerals", rows=rows), m.Grade.MEASURED, sources,
                        results),
-            *((m.Evidence(m.Side.AGAINST, say("forage.against_copper",
-                                              molybdenum=plain(test.molybdenum)),
-                          m.Grade.PUBLISHED, ("schoenian-copper", "berger-sheep-copper")),)
+            *((m.stated("forage.against_copper", molybdenum=plain(test.molybdenum)),)
               if sheep else ()),
         ),
         needs=needs, sources=sources, results=results,

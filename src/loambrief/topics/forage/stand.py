@@ -61,11 +61,9 @@ def stand_finding(case: CaseFile) -> m.Finding | m.Missing | None:
                                 **grazed.details),
                             place=place, sources=sources, results=(grazed,),
                             cautions=(say("forage.caution_grazing"),)))
-    evidence = [m.Evidence(m.Side.FOR, say("forage.for_stand", height=height, cut=next_cut),
-                           m.Grade.OBSERVED, (), held)]
+    evidence = [m.stated("forage.for_stand", *held, height=height, cut=next_cut)]
     if rest.value is not None and crop.group == "alfalfa":
-        evidence.append(m.Evidence(m.Side.AGAINST, say("forage.against_rest"), m.Grade.PUBLISHED,
-                                   ("hall-fall-alfalfa",)))
+        evidence.append(m.stated("forage.against_rest"))
     return m.Finding(
         id=f"{TOPIC}.stand", topic=TOPIC,
         title=say("forage.title_stand", crop=crop.name, late=late, short=short, cut=next_cut,
@@ -145,6 +143,6 @@ def hazard_finding(case: CaseFile) -> m.Finding | None:
                        memory=row["how"] == "memory", **heights) for row, hurt, fed in found),
         evidence=(m.Evidence(m.Side.FOR, say("forage.for_hazards", crop=crop.name, stock=kept,
                                              grazing=grazing, hay=hay), m.Grade.OBSERVED, sources),
-                  m.Evidence(m.Side.AGAINST, say("forage.against_hazards"), m.Grade.OBSERVED)),
+                  m.stated("forage.against_hazards")),
         needs=needs, sources=sources,
     )

@@ -43,14 +43,10 @@ def nitrate_finding(case: CaseFile, test: Forage, lot: m.Place, sure: m.Confiden
         status, severity = m.Status.UNCERTAIN, min(severity, 1)
     forms = {key: details[f"{key}_ppm"] for key in ("no3_n", "no3", "kno3")}
     evidence = [
-        m.Evidence(m.Side.FOR, say("forage.for_nitrate", typed=nitrate.typed, form=test.nitrate_as,
-                                   **forms), m.Grade.MEASURED, ("iupac-2007-weights",), (judged,)),
+        m.stated("forage.for_nitrate", judged, typed=nitrate.typed, form=test.nitrate_as, **forms),
         _second_opinion(second, step),
-        m.Evidence(m.Side.CONTEXT, say("forage.context_nitrate",
-                                       low=coefficient("nitrate_concern_low"),
-                                       high=coefficient("nitrate_concern_high")),
-                   m.Grade.PUBLISHED,
-                   ("unl-cedar-nitrate", "unl-2021-nitrate", "hartschuh-nitrate")),
+        m.stated("forage.context_nitrate", low=coefficient("nitrate_concern_low"),
+                 high=coefficient("nitrate_concern_high")),
     ]
     body: list[m.Message] = [say("forage.body_nitrate", ration=details["ration_pct"],
                                  pregnant=details["pregnant_pct"], step=step)]
@@ -170,10 +166,8 @@ def sugar_finding(case: CaseFile, test: Forage, lot: m.Place, sure: m.Confidence
         body=(say("forage.body_sugar", horses=horses,
                   near=any(0 < limit - nsc < CLOSE for limit in limits.values())),),
         evidence=(
-            m.Evidence(m.Side.FOR, say("forage.for_sugar", nsc=nsc, **limits), m.Grade.MEASURED,
-                       ("harris-2011-laminitis", "thunes-nsc"), (judged,)),
-            m.Evidence(m.Side.CONTEXT, say("forage.context_afternoon"), m.Grade.PUBLISHED,
-                       ("mayland-2000",)),
+            m.stated("forage.for_sugar", judged, nsc=nsc, **limits),
+            m.stated("forage.context_afternoon"),
         ),
         needs=needs,
         sources=(judged.source, "harris-2011-laminitis"),
@@ -204,11 +198,9 @@ def ash_finding(test: Forage, lot: m.Place, sure: m.Confidence) -> m.Finding | N
         place=lot,
         body=(say("forage.body_ash", lost=external.details["tdn_lost_pct"], over=over),),
         evidence=(
-            m.Evidence(m.Side.FOR, say("forage.for_ash", ash=ash,
-                                       internal=external.details["internal_pct"]),
-                       m.Grade.MEASURED, ("undersander-ash",), (external,)),
-            m.Evidence(m.Side.CONTEXT, say("forage.context_ash"), m.Grade.PUBLISHED,
-                       ("weiss-2019-ash",)),
+            m.stated("forage.for_ash", external, ash=ash,
+                     internal=external.details["internal_pct"]),
+            m.stated("forage.context_ash"),
         ),
         needs=(m.Need(m.NeedKind.MANAGE, "ash", "", say("forage.need_ash", name=lot), place=lot,
                       sources=("undersander-ash",)),) if over else (),

@@ -81,7 +81,7 @@ def weedy_hay(case: CaseFile) -> m.Finding | None:
                 {"name": w.local_name or w.species, "place": w.place,
                  "cover": w.cover.value if w.cover is not None and w.cover.plain else None}
                 for w in weeds]), m.Grade.OBSERVED, sources),
-            m.Evidence(m.Side.CONTEXT, say("forage.context_weedy"), m.Grade.OBSERVED),
+            m.stated("forage.context_weedy"),
         ),
         needs=(m.Need(m.NeedKind.MANAGE, "weedy-hay", "",
                       say("forage.need_weedy", where=place, nitrate=names(nitrate),
@@ -155,7 +155,7 @@ def poisonous_hay(case: CaseFile) -> tuple[m.Finding | None, tuple[m.Missing, ..
         evidence=(m.Evidence(m.Side.FOR, say("forage.for_weedy", rows=[
             {"name": r["name"], "place": r["place"], "cover": r["share"]} for r in rows]),
             m.Grade.OBSERVED, sources, tuple(results)),
-            m.Evidence(m.Side.CONTEXT, say("forage.context_poison"), m.Grade.OBSERVED)),
+            m.stated("forage.context_poison")),
         needs=(m.Need(m.NeedKind.MANAGE, "poisonous-hay", "",
                       say("forage.need_poison", weeds=names, stock=stock_hit, where=place),
                       place=place, sources=sources, results=tuple(results),

@@ -66,8 +66,7 @@ def removal(state: NutrientState) -> m.Finding | None:
                            m.Grade.CALCULATED, tuple(dict.fromkeys(r.source for r in known)),
                            tuple(known))]
     if state.crop.group == "alfalfa":
-        evidence.append(m.Evidence(m.Side.AGAINST, say("nutrients.evidence_removal_alfalfa"),
-                                   m.Grade.PUBLISHED, ("colorado-alfalfa-removal",)))
+        evidence.append(m.stated("nutrients.evidence_removal_alfalfa"))
     return m.Finding(
         id=f"{TOPIC}.removal", topic=TOPIC,
         title=say("nutrients.title_removal", crop=state.crop.name),
@@ -147,8 +146,7 @@ def surface_calcium(state: NutrientState, sample: Sample) -> m.Finding | None:
                   timing=window, region=gypsum.details["region"],
                   own_region=gypsum.details["own_region"],
                   market=gypsum.details["market_type"]),),
-        evidence=(m.Evidence(m.Side.AGAINST, say("nutrients.evidence_mehlich1_lime"),
-                             m.Grade.PUBLISHED, ("yang-peanut-calcium-tests",)),),
+        evidence=(m.stated("nutrients.evidence_mehlich1_lime"),),
         needs=() if need is None else (need,), sources=(gypsum.source,),
         results=tuple(r for r in (pounds, potassium, gypsum) if r is not None),
         judgements=_calcium_judgements(state, sample, gypsum),
@@ -257,10 +255,8 @@ def _no_rule(state: NutrientState, sample: Sample, increment: Increment, place: 
         body=(say("nutrients.calcium_no_rule_body", crop=state.crop.name, depth=increment.bottom_in,
                   value=calcium, other_method=other_method),),
         evidence=(
-            m.Evidence(m.Side.CONTEXT, say("nutrients.evidence_calcium_practice"),
-                       m.Grade.PRACTICE),
-            m.Evidence(m.Side.AGAINST, say("nutrients.evidence_calcium_published"),
-                       m.Grade.PUBLISHED, ("harris-2015-peanut-calcium",)),
+            m.stated("nutrients.evidence_calcium_practice"),
+            m.stated("nutrients.evidence_calcium_published"),
         ),
         sources=("harris-2015-peanut-calcium",),
         judgements=tuple(made(key, zone(sample), m.Verdict.NOT_JUDGED, "market_type_no_rule",

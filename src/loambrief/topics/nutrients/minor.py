@@ -232,9 +232,8 @@ def _one(state: NutrientState, sample: Sample, increment: Increment, place: m.Pl
         evidence.append(m.Evidence(m.Side.AGAINST, _elsewhere([micro]),
                                    m.Grade.CALCULATED, (micro.result.source,)))
     if micro.response == "low":
-        evidence.append(m.Evidence(m.Side.AGAINST, say("nutrients.evidence_low_response",
-                                                       crop=state.crop.name, element=micro.element),
-                                   m.Grade.PUBLISHED, ("vitosh-1994-e486",)))
+        evidence.append(m.stated("nutrients.evidence_low_response", crop=state.crop.name,
+                                 element=micro.element))
     if micro.leaf is not None and micro.status in ("low", "marginal"):
         evidence.append(beside_leaf(micro.element, micro.leaf))
     return m.Finding(

@@ -103,13 +103,9 @@ def _sulfur_evidence(increment: Increment, chance: Result, irrigated: bool, loca
     yield m.Evidence(m.Side.FOR, say("nutrients.evidence_sulfur", local=local), m.Grade.CALCULATED,
                      (chance.source,), (chance,))
     if irrigated:
-        yield m.Evidence(m.Side.AGAINST, say("nutrients.evidence_sulfur_water"), m.Grade.PUBLISHED,
-                         ("csu-alfalfa-sulfur",))
+        yield m.stated("nutrients.evidence_sulfur_water")
     if disagrees:
-        yield m.Evidence(m.Side.AGAINST, say("nutrients.evidence_sulfur_nebraska"),
-                         m.Grade.PUBLISHED, ("shapiro-unl-pk",))
+        yield m.stated("nutrients.evidence_sulfur_nebraska")
     if increment.sulfate_s is not None:
-        yield m.Evidence(m.Side.CONTEXT, say("nutrients.evidence_sulfate",
-                                             value=increment.sulfate_s.value,
-                                             censor=increment.sulfate_s.censor), m.Grade.MEASURED,
-                         ("ndsu-sf1880",))
+        yield m.stated("nutrients.evidence_sulfate", value=increment.sulfate_s.value,
+                       censor=increment.sulfate_s.censor)

@@ -182,10 +182,8 @@ def _evidence(state: NutrientState, element: str, value: float, method: str, rea
 
 def _copper_rules() -> tuple[m.Evidence, ...]:
     """What publications and rules say of copper that sprays leave."""
-    return (m.Evidence(m.Side.CONTEXT, say("nutrients.context_copper_eu"), m.Grade.PUBLISHED,
-                       ("eu-2018-1981",)),
-            m.Evidence(m.Side.CONTEXT, say("nutrients.context_copper_sands"), m.Grade.PUBLISHED,
-                       ("uw-a2527",)))
+    return (m.stated("nutrients.context_copper_eu"),
+            m.stated("nutrients.context_copper_sands"))
 
 
 def _needs(state: NutrientState, sample: Sample, element: str, severity: int,

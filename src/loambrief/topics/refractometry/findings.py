@@ -95,10 +95,8 @@ def _pair(state: SapState, crop: Sap, weed: Sap) -> m.Finding:
     if state.part.weather:
         body.append(say("refractometry.body_weather", weather=state.part.weather))
     evidence = [
-        m.Evidence(m.Side.FOR, say("refractometry.evidence_means", crop=_readings(crop),
-                                   weed=_readings(weed)),
-                   m.Grade.MEASURED, ("gost-brix-temperature", "student-1908"),
-                   crop.results + weed.results),
+        m.stated("refractometry.evidence_means", *(crop.results + weed.results),
+                 crop=_readings(crop), weed=_readings(weed)),
     ]
     for sap in (crop, weed):
         agreement = sap.agreement
@@ -111,8 +109,7 @@ def _pair(state: SapState, crop: Sap, weed: Sap) -> m.Finding:
     evidence += [m.Evidence(m.Side.AGAINST, message, m.Grade.OBSERVED,
                             ("bumgarner-kleinhenz-2013",))
                  for message in _conditions(state, crop, weed)]
-    evidence.append(m.Evidence(m.Side.CONTEXT, say("refractometry.context_species"),
-                               m.Grade.PUBLISHED, ("bumgarner-kleinhenz-2013", "msstate-p2836")))
+    evidence.append(m.stated("refractometry.context_species"))
     return m.Finding(
         id=f"{TOPIC}.pair.{crop.number}-{weed.number}",
         topic=TOPIC,
@@ -207,12 +204,9 @@ def _line(state: SapState, lined: list[Sap]) -> m.Finding:
         place=field_place(state.case),
         body=(say("refractometry.body_line", any_diffuse=bool(diffuse), extra=extra),),
         evidence=(
-            m.Evidence(m.Side.FOR, say("refractometry.for_line"), m.Grade.PRACTICE,
-                       ("practice-brix-line",)),
-            m.Evidence(m.Side.AGAINST, say("refractometry.against_line"), m.Grade.CALCULATED,
-                       ("meeten-north-1995",)),
-            m.Evidence(m.Side.CONTEXT, say("refractometry.context_filter"), m.Grade.MEASURED,
-                       ("oiv-ma-as2-02",)),
+            m.stated("refractometry.for_line"),
+            m.stated("refractometry.against_line"),
+            m.stated("refractometry.context_filter"),
         ),
         sources=("practice-brix-line", "meeten-north-1995"),
     )

@@ -70,8 +70,6 @@ def boron_finding(case: CaseFile, sample: Sample) -> m.Finding | None:
         unit="mg/L", place=place,
         reference=say("salinity.reference_boron", low=low, high=high),
         body=(say("salinity.body_boron", level=severity),),
-        evidence=(m.Evidence(m.Side.FOR, say("salinity.for_boron", crop=case.field.crop,
-                                             value=value, low=low, high=high,
-                                             memory=limit.how == "memory"),
-                             m.Grade.MEASURED, (SOURCE,), (limit,)),),
+        evidence=(m.stated("salinity.for_boron", limit, crop=case.field.crop, value=value, low=low,
+                           high=high, memory=limit.how == "memory"),),
         needs=needs, sources=(SOURCE,), results=(limit,))

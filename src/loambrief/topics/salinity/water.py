@@ -96,16 +96,12 @@ def _salt(case: CaseFile) -> m.Finding | None:
         salt = dissolved_salt_mg_l.evaluate(ec_ds_m=ec)
         load = salt_load_ton_ac.evaluate(salt_mg_l=float(salt.value), water_in=12.0)
     status, severity = LEVEL[str(level.value)]
-    lines = [m.Evidence(m.Side.FOR, say("salinity.for_water_ec", ec=ec, level=level.value,
-                                        none_below=level.details["none_below"],
-                                        severe_above=level.details["severe_above"]),
-                        m.Grade.MEASURED, ("ayers-westcot-1985-fao29",), (level,)),
-             m.Evidence(m.Side.CONTEXT, say("salinity.context_long_run", ece=long_run.value,
-                                            share=share, factor=factor.value), m.Grade.CALCULATED,
-                        ("ayers-westcot-1985-fao29",), (factor, long_run)),
-             m.Evidence(m.Side.CONTEXT, say("salinity.context_load", load=load.value,
-                                                   salt=salt.value),
-                        m.Grade.CALCULATED, ("ayers-westcot-1985-fao29",), (salt, load))]
+    lines = [m.stated("salinity.for_water_ec", level, ec=ec, level=level.value,
+                      none_below=level.details["none_below"],
+                      severe_above=level.details["severe_above"]),
+             m.stated("salinity.context_long_run", factor, long_run, ece=long_run.value,
+                      share=share, factor=factor.value),
+             m.stated("salinity.context_load", salt, load, load=load.value, salt=salt.value)]
     body, needs, results = [], [], [level, factor, long_run]
     if leaching and crop is not None:
         results += list(leaching.values())
@@ -213,10 +209,9 @@ def _sealing(case: CaseFile) -> m.Finding | None:
     with subject(_water(case).source):
         level = infiltration_hazard.evaluate(ecw_ds_m=ec, sar=float(sar.value))
     status, severity = LEVEL[str(level.value)]
-    lines = [m.Evidence(m.Side.FOR, say("salinity.for_sealing", ec=ec, sar=sar.value,
-                                        none_above=level.details["none_above"],
-                                        severe_below=level.details["severe_below"]),
-                        m.Grade.CALCULATED, ("ayers-westcot-1985-fao29",), (sar, level))]
+    lines = [m.stated("salinity.for_sealing", sar, level, ec=ec, sar=sar.value,
+                      none_above=level.details["none_above"],
+                      severe_below=level.details["severe_below"])]
     results = [sar, level]
     rsc = _residual(case)
     if rsc is not None:

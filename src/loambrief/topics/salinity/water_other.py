@@ -62,9 +62,8 @@ def load_finding(case: CaseFile) -> m.Finding | None:
         place=m.Place(label=water.source),
         body=(say("salinity.body_water_load"),),
         evidence=tuple(
-            m.Evidence(m.Side.CONTEXT, say("salinity.for_water_load", what=name, load=load.value,
-                                           mg_l=contents[name]),
-                       m.Grade.CALCULATED, ("nist-hb44-2020",), (load,))
+            m.stated("salinity.for_water_load", load, what=name, load=load.value,
+                     mg_l=contents[name])
             for name, load in loads.items()),
         sources=("nist-hb44-2020",),
         results=tuple(loads.values()),

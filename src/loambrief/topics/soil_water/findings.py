@@ -65,28 +65,21 @@ def _held(case: CaseFile, crop: CropWater, zone: ZoneWater) -> m.Finding:
     held, share = zone.held, crop.share
     second = held.details["second"]
     lines = [
-        m.Evidence(m.Side.FOR, say("soil_water.for_texture", texture=zone.sample.texture,
-                                   water=held.value, depth=crop.depth_in), m.Grade.CALCULATED,
-                   (SURVEY,), (held,)),
-        m.Evidence(m.Side.FOR, say("soil_water.for_share", crop=case.field.crop, share=share.value,
-                                   table=share.details["table"],
-                                   use=None if crop.use is None else crop.use.value),
-                   m.Grade.CALCULATED, (FAO,), (share, zone.allowed)),
-        m.Evidence(m.Side.CONTEXT, say("soil_water.context_roots", crop=case.field.crop,
-                                       low=crop.root.value, high=crop.root.details["high"],
-                                       line=crop.root.details["line"], dug=crop.dug,
-                                       depth=crop.depth_in),
-                   m.Grade.PUBLISHED, (FAO,), (crop.root,)),
+        m.stated("soil_water.for_texture", held, texture=zone.sample.texture, water=held.value,
+                 depth=crop.depth_in),
+        m.stated("soil_water.for_share", share, zone.allowed, crop=case.field.crop,
+                 share=share.value, table=share.details["table"],
+                 use=None if crop.use is None else crop.use.value),
+        m.stated("soil_water.context_roots", crop.root, crop=case.field.crop, low=crop.root.value,
+                 high=crop.root.details["high"], line=crop.root.details["line"], dug=crop.dug,
+                 depth=crop.depth_in),
     ]
     if second is not None:
-        lines.append(m.Evidence(m.Side.AGAINST, say("soil_water.against_second", water=second,
-                                                    first=held.value),
-                                m.Grade.PUBLISHED, (SECOND,)))
+        lines.append(m.stated("soil_water.against_second", water=second, first=held.value))
     above = () if zone.above is None else (zone.above.held,)
     if zone.above is not None:
-        lines.append(m.Evidence(m.Side.AGAINST, say("soil_water.against_dense", top=crop.dense_in,
-                                                    water=zone.above.held.value),
-                                m.Grade.MEASURED, (), above))
+        lines.append(m.stated("soil_water.against_dense", *above, top=crop.dense_in,
+                              water=zone.above.held.value))
     return m.Finding(
         id=f"{TOPIC}.held.{zone.sample.id}", topic=TOPIC,
         title=say("soil_water.title_held", water=held.value, depth=crop.depth_in,
@@ -121,17 +114,12 @@ def _interval(case: CaseFile, crop: CropWater, zone: ZoneWater) -> m.Finding:
         "drain": drain, "gross": None if gross is None else gross.value,
         "dense": crop.dense_in, "dense_days": None if dense is None else dense.value}
     known = tuple(r for r in (crop.use, zone.allowed, zone.days, gross, dense) if r is not None)
-    lines = [m.Evidence(m.Side.FOR, say("soil_water.for_use", crop=case.field.crop,
-                                        use=crop.use.value, line=crop.root.details["line"],
-                                        coefficient=crop.use.details["coefficient"],
-                                        reference=crop.use.inputs["reference_et"]),
-                        m.Grade.CALCULATED, (FAO,), (crop.use,)),
-             m.Evidence(m.Side.AGAINST, say("soil_water.against_coefficient"), m.Grade.PUBLISHED,
-                        (FAO,))]
+    lines = [m.stated("soil_water.for_use", crop.use, crop=case.field.crop, use=crop.use.value,
+                      line=crop.root.details["line"], coefficient=crop.use.details["coefficient"],
+                      reference=crop.use.inputs["reference_et"]),
+             m.stated("soil_water.against_coefficient")]
     if drain is None:
-        lines.append(m.Evidence(m.Side.AGAINST, say("soil_water.against_no_leaching",
-                                                    tested=case.water is not None),
-                                m.Grade.CALCULATED))
+        lines.append(m.stated("soil_water.against_no_leaching", tested=case.water is not None))
     need = m.Need(
         kind=m.NeedKind.MANAGE, item=INTERVAL, unit="",
         text=say("soil_water.need_interval", where=zone.place, whole=whole, **params),

@@ -57,11 +57,9 @@ def _impossible(case: CaseFile, state: LayerState) -> m.Finding:
         grade=m.Grade.CALCULATED, place=state.place,
         body=(say("stratification.body_impossible", rows=rows, top=depth_of(state.surface),
                   whole=depth_of(state.whole)),),
-        evidence=(m.Evidence(m.Side.FOR, say("stratification.for_impossible", rows=rows,
-                                             top=depth_of(state.surface),
-                                             whole=depth_of(state.whole),
-                                             share=state.surface.bottom_in / state.whole.bottom_in),
-                             m.Grade.CALCULATED, ("layer-mass-balance",)),),
+        evidence=(m.stated("stratification.for_impossible", rows=rows, top=depth_of(state.surface),
+                           whole=depth_of(state.whole),
+                           share=state.surface.bottom_in / state.whole.bottom_in),),
         needs=(m.Need(kind=m.NeedKind.MEASURE, item="layers again", unit="", place=state.place,
                       area_ac=sample_area_ac(case, state.sample),
                       text=say("stratification.need_again", where=state.place,
@@ -137,32 +135,20 @@ def _evidence(case: CaseFile, state: LayerState, known: list[Layer], gap: float 
                                 depth=depth_of(state.surface), whole_depth=depth_of(state.whole)),
                 grade, ("layer-mass-balance",), tuple(r for x in group for r in x.results)))
     if gap is not None:
-        lines.append(m.Evidence(m.Side.FOR, say("stratification.for_ph", top=state.surface_ph,
-                                                whole=state.whole_ph, depth=depth_of(state.surface),
-                                                whole_depth=depth_of(state.whole)),
-                                m.Grade.MEASURED))
+        lines.append(m.stated("stratification.for_ph", top=state.surface_ph, whole=state.whole_ph,
+                              depth=depth_of(state.surface), whole_depth=depth_of(state.whole)))
     if limited:
-        lines.append(m.Evidence(m.Side.CONTEXT, say("stratification.context_limit",
-                                                    names=[x.name for x in limited]),
-                                m.Grade.MEASURED))
+        lines.append(m.stated("stratification.context_limit", names=[x.name for x in limited]))
     if untilled(case):
-        lines.append(m.Evidence(m.Side.FOR, say("stratification.for_trials",
-                                                depth_in=figure("surface_enrichment"),
-                                                broadcast_in=figure("broadcast_depth")),
-                                m.Grade.PUBLISHED,
-                                ("osu-em9014-strat", "iowa-2016-broadcast-depth",
-                                 "obour-kansas-50yr", "essington-howard-2000")))
-    lines.append(m.Evidence(m.Side.AGAINST, say("stratification.against_limits"), m.Grade.PRACTICE,
-                            ("surface-practice",)))
+        lines.append(m.stated("stratification.for_trials", depth_in=figure("surface_enrichment"),
+                              broadcast_in=figure("broadcast_depth")))
+    lines.append(m.stated("stratification.against_limits"))
     if case.field.tillage == "no-till":
-        lines.append(m.Evidence(m.Side.CONTEXT, say("stratification.context_striptill",
-                                                    low=figure("striptill_corn_low"),
-                                                    high=figure("striptill_corn_high")),
-                                m.Grade.PUBLISHED, ("yuan-illinois-striptill",)))
+        lines.append(m.stated("stratification.context_striptill", low=figure("striptill_corn_low"),
+                              high=figure("striptill_corn_high")))
     if state.sample.residue in (None, "left on"):
-        lines.append(m.Evidence(m.Side.AGAINST, say("stratification.against_residue",
-                                                    left=state.sample.residue == "left on"),
-                                m.Grade.OBSERVED, ("surface-practice",)))
+        lines.append(m.stated("stratification.against_residue",
+                              left=state.sample.residue == "left on"))
     return tuple(lines)
 
 

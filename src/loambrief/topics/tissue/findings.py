@@ -185,8 +185,7 @@ def _sprays(crop: str, rows: Mapping[str, DataRow]) -> Iterator[m.Evidence]:
             high=row["high"], unit=row["unit"], material=row["material"], per=row["per"],
             when=row["when"], state=row["state"]), m.Grade.PUBLISHED, (str(row["source"]),))
         if nutrient == "N" and "wheat" in find_crop(crop).lineage:
-            yield m.Evidence(m.Side.AGAINST, say("tissue.against_foliar_n"), m.Grade.PUBLISHED,
-                             ("manitoba-foliar-n",))
+            yield m.stated("tissue.against_foliar_n")
 
 
 def _backup(crop: Crop, part: str, read: Mapping[str, Result]) -> Iterator[m.Evidence]:
@@ -218,11 +217,9 @@ def _evidence(test: TissueTest, read: dict[str, Result]) -> Iterator[m.Evidence]
     nitrogen, sulfur = plain(test.nitrogen), plain(test.sulfur)
     if nitrogen is not None and sulfur:
         ratio = tissue_ratio.evaluate(first=nitrogen, second=sulfur)
-        yield m.Evidence(m.Side.CONTEXT, say("tissue.practice_ratio", ratio=ratio.value,
-                                             low=BALANCED[0], high=BALANCED[1]), m.Grade.PRACTICE,
-                         ("practice-tissue-ratios",), (ratio,))
-        yield m.Evidence(m.Side.AGAINST, say("tissue.against_ratio"), m.Grade.PRACTICE,
-                         ("practice-tissue-ratios",))
+        yield m.stated("tissue.practice_ratio", ratio, ratio=ratio.value, low=BALANCED[0],
+                       high=BALANCED[1])
+        yield m.stated("tissue.against_ratio")
 
 
 def with_soil(findings: Sequence[m.Finding], told: Sequence[m.Judgement]) -> list[m.Finding]:

@@ -177,13 +177,10 @@ def hints_finding(case: CaseFile, seen: tuple[Seen, ...]) -> m.Finding:
                 m.Grade.SCREENING, RANKED, (found.mean,)))
     short = [found.name for found in axes if not found.enough]
     if short:
-        evidence.append(m.Evidence(
-            m.Side.CONTEXT,
-            say("weeds.context_few", axes=short, wanted=constant("minimum_effective_species")),
-            m.Grade.SCREENING, ("loambrief-weed-rule",),
-            tuple(a.mean for a in axes if a.mean is not None and not a.enough)))
-    evidence.append(m.Evidence(m.Side.AGAINST, say("weeds.against_signs"), m.Grade.SCREENING,
-                               ("schaffers-sykora-2000", "ter-braak-gremmen-1987", "walter-2002")))
+        means = [a.mean for a in axes if a.mean is not None and not a.enough]
+        evidence.append(m.stated("weeds.context_few", *means, axes=short,
+                                 wanted=constant("minimum_effective_species")))
+    evidence.append(m.stated("weeds.against_signs"))
     verdicts = [h.check.verdict for h in prompts]
     unknown = [s.name for s in seen if s.accepted is None]
     unsure = [s.name for s in one_each(seen) if s.weed.identification != "certain"]
