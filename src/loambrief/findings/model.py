@@ -358,6 +358,25 @@ class Missing:
     judgements: tuple[Judgement, ...] = ()
 
 
+def lacks(key: str, /, *, topic: str = "", judgements: tuple[Judgement, ...] = (),
+          **params: object) -> Missing:
+    """What was not measured (macro ``key``) and what drops out for it (``<key>_means``).
+
+    Parameters
+    ----------
+    key : str
+        Topic and macro of the first message, as in :func:`say`.
+    topic : str
+        Where it is told, if not in the topic of its words.
+    judgements : tuple of Judgement
+        Verdicts that stand open for it.
+    **params : object
+        Values of both messages.
+    """
+    return Missing(Message(key, params), Message(f"{key}_means", params),
+                   topic or key.partition(".")[0], judgements=judgements)
+
+
 @dataclass(frozen=True)
 class Assessment:
     """What one topic returns."""

@@ -289,9 +289,8 @@ def _sources(state: AcidState, lime: LimeNeed | None) -> tuple[str, ...]:
 def _missing(case: CaseFile, state: AcidState, lime: LimeNeed | None) -> list[m.Missing]:
     found = []
 
-    def lacks(name: str, **params) -> None:
-        found.append(m.Missing(say(f"acidity.missing_{name}", where=state.place, **params),
-                               say(f"acidity.missing_{name}_means", **params), TOPIC))
+    def lacks(name: str, **params: object) -> None:
+        found.append(m.lacks(f"acidity.missing_{name}", where=state.place, **params))
 
     if state.main is None:
         lacks("layer", depth_in=TILLED_MIN_IN)

@@ -91,11 +91,9 @@ def assess(case: CaseFile) -> m.Assessment:
         findings.append(_mineral(case, soil, ratio))
     rates, missing = nitrogen_rates(case)
     if no_matter:
-        missing.append(m.Missing(say("carbon_nitrogen.missing_matter", places=no_matter),
-                                 say("carbon_nitrogen.missing_matter_means"), "carbon_nitrogen"))
+        missing.append(m.lacks("carbon_nitrogen.missing_matter", places=no_matter))
     if no_nitrogen:
-        missing.append(m.Missing(say("carbon_nitrogen.missing_nitrogen", places=no_nitrogen),
-                                 say("carbon_nitrogen.missing_nitrogen_means"), "carbon_nitrogen"))
+        missing.append(m.lacks("carbon_nitrogen.missing_nitrogen", places=no_nitrogen))
     for number, residue in enumerate(case.residue, 1):
         found = residue_finding(case, residue, number)
         if isinstance(found, m.Missing):

@@ -60,8 +60,7 @@ def residue_finding(case: CaseFile, residue: Residue, number: int) -> m.Finding 
     with subject(residue.material):
         known = residue_ratio(residue)
         if known is None or mass is None:
-            return m.Missing(say("carbon_nitrogen.missing_residue", material=residue.material),
-                             say("carbon_nitrogen.missing_residue_means"), "carbon_nitrogen")
+            return m.lacks("carbon_nitrogen.missing_residue", material=residue.material)
         ratio, carbon, before, own = known
         effect = decay_effect.evaluate(ratio=ratio)
         balance = nitrogen_tie_up_lb_ac.evaluate(dry_mass_lb_ac=mass, cn_ratio=ratio,

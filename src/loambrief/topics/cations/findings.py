@@ -144,9 +144,7 @@ def _missing(state: CationState) -> list[m.Missing]:
     if state.suppressed:
         return found
     if state.cec is None and state.unknown:
-        found.append(m.Missing(say("cations.missing_cec", where=state.place,
-                                   unknown=list(state.unknown)),
-                               say("cations.missing_cec_means"), TOPIC))
+        found.append(m.lacks("cations.missing_cec", where=state.place, unknown=list(state.unknown)))
     return found
 
 

@@ -30,8 +30,7 @@ def assess(case: CaseFile) -> m.Assessment:
     missing: list[m.Missing] = []
     state = cone_state(case)
     if state is None or not state.zones:
-        missing.append(m.Missing(say("compaction.missing_cone"),
-                                 say("compaction.missing_cone_means"), TOPIC))
+        missing.append(m.lacks("compaction.missing_cone"))
     else:
         for zone in state.zones:
             findings.append(_resistance(state, zone))

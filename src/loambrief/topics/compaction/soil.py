@@ -37,9 +37,8 @@ def density_findings(case: CaseFile) -> tuple[list[m.Finding], list[m.Missing]]:
             if density is None:
                 continue
             if sample.texture is None:
-                missing.append(m.Missing(
-                    say("compaction.missing_texture", where=place_of(sample, increment)),
-                    say("compaction.missing_texture_means"), TOPIC))
+                missing.append(m.lacks("compaction.missing_texture",
+                                       where=place_of(sample, increment)))
             elif sample.texture not in ORGANIC:
                 found = _density(case, sample, increment, density)
                 if found is not None:

@@ -75,8 +75,7 @@ def assess(case: CaseFile) -> m.Assessment:
         try:
             row = cover_species(entry.species)
         except UnknownName:
-            missing.append(m.Missing(say("cover_crops.missing_species", species=entry.species),
-                                     say("cover_crops.missing_species_means"), TOPIC))
+            missing.append(m.lacks("cover_crops.missing_species", species=entry.species))
             continue
         price = None
         if entry.price is not None and PRICE_UNITS[entry.price.per][0] == "mass":
@@ -85,8 +84,7 @@ def assess(case: CaseFile) -> m.Assessment:
         sown = _sown(case, plan, row, 100.0 if share is None else share, str(number))
         mix.append(replace(sown, price_per_lb=price))
     if _days(case, plan) is None:
-        missing.append(m.Missing(say("cover_crops.missing_dates"),
-                                 say("cover_crops.missing_dates_means"), TOPIC))
+        missing.append(m.lacks("cover_crops.missing_dates"))
     findings = [_planned(case, plan, mix)] if mix else [] if plan.mix else [_choice(case, plan)]
     return m.Assessment((*findings, *rotations), tuple(missing))
 

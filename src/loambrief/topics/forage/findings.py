@@ -41,8 +41,7 @@ def assess(case: CaseFile) -> m.Assessment:
         sure = _confidence(case, test)
         quality = _quality(case, test, sure)
         if quality is None:
-            missing.append(m.Missing(say("forage.missing_fibre", name=lot(test)),
-                                     say("forage.missing_fibre_means"), TOPIC))
+            missing.append(m.lacks("forage.missing_fibre", name=lot(test)))
         else:
             findings.append(quality)
             rfq, lacking = _rfq(test, sure)
@@ -90,13 +89,12 @@ def _feeds_forage(case: CaseFile) -> bool:
 def _missing(case: CaseFile) -> list[m.Missing]:
     found = []
     if not case.forage and _feeds_forage(case):
-        found.append(m.Missing(say("forage.missing_test"), say("forage.missing_test_means"), TOPIC))
+        found.append(m.lacks("forage.missing_test"))
     if any(s in RUMINANTS for s in kept_stock(case)):
-        found += [m.Missing(say("forage.missing_nitrate", name=lot(t)),
-                            say("forage.missing_nitrate_means"), TOPIC)
+        found += [m.lacks("forage.missing_nitrate", name=lot(t))
                   for t in case.forage if t.nitrate is None]
     if case.forage and "horses" in kept_stock(case) and all(t.nsc is None for t in case.forage):
-        found.append(m.Missing(say("forage.missing_nsc"), say("forage.missing_nsc_means"), TOPIC))
+        found.append(m.lacks("forage.missing_nsc"))
     return found
 
 
@@ -187,10 +185,8 @@ def _rfq(test: Forage, sure: m.Confidence) -> tuple[m.Finding | None, list[m.Mis
     parts = {name: plain(getattr(test, name)) for name in RFQ_PARTS}
     lacking = [name for name, value in parts.items() if value is None]
     if lacking:
-        return None, [m.Missing(
-            say("forage.missing_rfq", name=lot(test), lacking=lacking,
-                thirty="ndfd_48h" in lacking and test.ndfd_30h is not None),
-            say("forage.missing_rfq_means"), TOPIC)]
+        return None, [m.lacks("forage.missing_rfq", name=lot(test), lacking=lacking,
+                              thirty="ndfd_48h" in lacking and test.ndfd_30h is not None)]
     with subject(lot(test)):
         try:
             rfq = relative_forage_quality.evaluate(

@@ -77,8 +77,7 @@ def _demand(stock: Stock) -> Demand | m.Missing:
         units += whole.number
         by_units += float(whole.details["daily_lb"])
     if unknown:
-        return m.Missing(say("forage.missing_intake", stock=list(dict.fromkeys(unknown))),
-                         say("forage.missing_intake_means"), TOPIC)
+        return m.lacks("forage.missing_intake", stock=list(dict.fromkeys(unknown)))
     return Demand(low, high, units, by_units, tuple(results))
 
 
@@ -102,8 +101,7 @@ def _grazing(case: CaseFile, plan: Grazing, demand: Demand) -> m.Finding | m.Mis
     lacking = [name for name, value in (("days", plan.days), ("forage", forage or None))
                if value is None]
     if lacking or plan.days is None or not forage:
-        return m.Missing(say("forage.missing_grazing", lacking=lacking),
-                         say("forage.missing_grazing_means"), TOPIC)
+        return m.lacks("forage.missing_grazing", lacking=lacking)
     area = plan.area.value if plan.area is not None else case.field.area.value
     place = field_place(case)
     with subject(place):
@@ -169,8 +167,7 @@ def _hay(case: CaseFile, stock: Stock, plan: HaySupply, demand: Demand) -> m.Fin
     lacking = [*(["days"] if plan.days is None else []),
                *(losses if isinstance(losses, list) else [])]
     if plan.days is None or isinstance(losses, list):
-        return m.Missing(say("forage.missing_hay", lacking=lacking),
-                         say("forage.missing_hay_means"), TOPIC)
+        return m.lacks("forage.missing_hay", lacking=lacking)
     feeding, storage = losses
     dry = plain(plan.dry_matter)
     matter = ((dry, dry) if dry else

@@ -34,8 +34,7 @@ def stand_finding(case: CaseFile) -> m.Finding | m.Missing | None:
         rest = autumn_rest_d.evaluate(crop=crop.name)
     held = tuple(r for r in (grazed, cut, rest) if r.value is not None)
     if not held:
-        return m.Missing(say("forage.missing_stand", crop=crop.name),
-                         say("forage.missing_stand_means"), TOPIC)
+        return m.lacks("forage.missing_stand", crop=crop.name)
     dates = case.field.dates
     frost = dates.dormancy if dates is not None else None
     start = None if frost is None or rest.value is None else (

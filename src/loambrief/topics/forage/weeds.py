@@ -169,5 +169,5 @@ def _unjudged_weeds(case: CaseFile) -> tuple[m.Missing, ...]:
     unknown = [w.local_name or w.species for w in case.weeds if _species(w) is None]
     if not unknown or not kept_stock(case):
         return ()
-    return (m.Missing(say("forage.missing_weed", weeds=list(dict.fromkeys(unknown))),
-                      say("forage.missing_weed_means", stock=kept_stock(case)), TOPIC),)
+    return (m.lacks("forage.missing_weed", weeds=list(dict.fromkeys(unknown)),
+                    stock=kept_stock(case)),)

@@ -44,15 +44,13 @@ def assess(case: CaseFile) -> m.Assessment:
     try:
         state = read(case)
     except UnknownName as error:
-        missing = m.Missing(say("nutrients.missing_crop", crop=case.field.crop, hint=str(error)),
-                            say("nutrients.missing_crop_then"), TOPIC)
+        missing = m.lacks("nutrients.missing_crop", crop=case.field.crop, hint=str(error))
         return m.Assessment(missing=(missing,))
     found: list[m.Finding] = []
     lacking: list[m.Missing] = []
     pairs = tilled(case)
     if not pairs:
-        lacking.append(m.Missing(say("nutrients.missing_tilled"),
-                                 say("nutrients.missing_tilled_then"), TOPIC))
+        lacking.append(m.lacks("nutrients.missing_tilled"))
     found += _guide_finding(state)
     for sample, increment in pairs:
         said: list[m.Finding | m.Missing] = []
@@ -89,12 +87,11 @@ def assess(case: CaseFile) -> m.Assessment:
 
 def _outdated(state: NutrientState, sample: Sample) -> m.Missing:
     """Nothing is read from a sample that is too old; sulfur stays open like the rest."""
-    return m.Missing(
-        say("sampling.missing_too_old", where=zone(sample)),
-        say("sampling.missing_too_old_then", **age_params(state.case, sample)), TOPIC,
-        judgements=(judged("S", zone(sample), m.Verdict.NOT_JUDGED, "sample_too_old", "soil_test",
-                           test="S", methods=[], crop=state.crop.name,
-                           **age_params(state.case, sample)),))
+    age = age_params(state.case, sample)
+    sulfur = judged("S", zone(sample), m.Verdict.NOT_JUDGED, "sample_too_old", "soil_test",
+                    test="S", methods=[], crop=state.crop.name, **age)
+    return m.lacks("sampling.missing_too_old", topic="nutrients", judgements=(sulfur,),
+                   where=zone(sample), **age)
 
 
 def _each_once(lacking: Iterable[m.Missing]) -> list[m.Missing]:

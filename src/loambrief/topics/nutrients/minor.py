@@ -120,20 +120,18 @@ def micronutrients(state: NutrientState, sample: Sample, increment: Increment,
     tested = [e for e in ELEMENTS if getattr(increment, MINOR_FIELDS[e]) is not None]
     tested += [e for e in BY_GUIDE if guide_reads(state, sample, increment, e)]
     if not tested:
-        yield m.Missing(say("nutrients.missing_micronutrients", where=place),
-                        say("nutrients.missing_micronutrients_then"), TOPIC)
+        yield m.lacks("nutrients.missing_micronutrients", where=place)
         return
     with subject(place):
         read = [_micro(state, sample, increment, element) for element in tested]
     for element, found in zip(tested, read, strict=True):
         if found is None:
             method = minor_method(sample, element)
-            yield m.Missing(say("nutrients.missing_micro_one", element=element, where=place),
-                            say("nutrients.missing_micro_one_then", element=element), TOPIC,
-                            judgements=(judged(element, place, m.Verdict.NOT_JUDGED,
-                                               "method_not_stated" if method is None
-                                               else "limit_unsettled", "method",
-                                               test=element, crop=state.crop.name),))
+            still = judged(element, place, m.Verdict.NOT_JUDGED,
+                           "method_not_stated" if method is None else "limit_unsettled", "method",
+                           test=element, crop=state.crop.name)
+            yield m.lacks("nutrients.missing_micro_one", judgements=(still,), element=element,
+                          where=place)
     known = [x for x in read if x is not None and (x.element not in told or x.high_at_home)]
     quiet = [x for x in known if x.status == "adequate"]
     if quiet:

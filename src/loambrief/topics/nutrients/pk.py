@@ -86,9 +86,9 @@ def assess_sample(
     if quantity is None or method is None:
         reason = ("not_measured", "soil_test") if quantity is None else ("method_not_stated",
                                                                          "method")
-        yield m.Missing(say("nutrients.missing_test", test=test, where=place),
-                        say("nutrients.missing_test_then", nutrient=nutrient), TOPIC,
-                        judgements=(open_question(*reason, methods=_calibrated(state, nutrient)),))
+        yield m.lacks("nutrients.missing_test",
+                      judgements=(open_question(*reason, methods=_calibrated(state, nutrient)),),
+                      test=test, where=place, nutrient=nutrient)
         return
     if state.guide is None:
         yield _unread(state, sample, place, test, quantity, say("nutrients.no_guide_body"),
@@ -112,15 +112,13 @@ def assess_sample(
     with subject(place):
         cec = cec_of(sample, increment) if rule.needs_cec else None
     if rule.needs_cec and not _usable(rule, cec):
-        yield m.Missing(say("nutrients.missing_cec", where=place),
-                        say("nutrients.missing_cec_then", nutrient=nutrient,
-                            guide=state.guide.title), TOPIC)
+        yield m.lacks("nutrients.missing_cec", where=place, nutrient=nutrient,
+                      guide=state.guide.title)
         yield _unread(state, sample, place, test, quantity, say("nutrients.no_cec_body"),
                       open_question("cec_missing", "cec"))
         return
     if rule.needs_yield and state.crop_yield is None:
-        yield m.Missing(say("nutrients.missing_yield"),
-                        say("nutrients.missing_yield_then", nutrient=nutrient), TOPIC)
+        yield m.lacks("nutrients.missing_yield", nutrient=nutrient)
         yield _unread(state, sample, place, test, quantity, say("nutrients.no_yield_body"),
                       open_question("yield_missing", "yield_goal"))
         return

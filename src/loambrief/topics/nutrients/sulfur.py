@@ -36,10 +36,8 @@ def sulfur(state: NutrientState, sample: Sample,
     matter = plain(increment.organic_matter)
     place = place_of(sample, increment)
     if matter is None:
-        yield m.Missing(say("nutrients.missing_organic_matter", where=place),
-                        say("nutrients.missing_organic_matter_then"), TOPIC,
-                        judgements=(judged("S", place, m.Verdict.NOT_JUDGED, "not_measured",
-                                           "organic_matter"),))
+        still = judged("S", place, m.Verdict.NOT_JUDGED, "not_measured", "organic_matter")
+        yield m.lacks("nutrients.missing_organic_matter", judgements=(still,), where=place)
         return
     with subject(place):
         chance = sulfur_response.evaluate(organic_matter_pct=matter, texture=sample.texture)

@@ -69,9 +69,8 @@ def unjudged(state: NutrientState, sample: Sample, increment: Increment) -> m.Mi
         return None
     rows = [{"element": e, "method": x} for e, x in open_]
     stock = any(e in POISONS_STOCK for e, _ in open_) and feeds_stock(state.case)
-    return m.Missing(say("nutrients.missing_toxic", where=place, rows=rows, stock=stock,
-                         crop=state.crop.name),
-                     say("nutrients.missing_toxic_then", rows=rows), TOPIC)
+    return m.lacks("nutrients.missing_toxic", where=place, rows=rows, stock=stock,
+                   crop=state.crop.name)
 
 
 def _has_level(state: NutrientState, element: str, method: str) -> bool:

@@ -41,13 +41,9 @@ def assess(case: CaseFile) -> m.Assessment:
         findings.append(_line(state, lined))
     findings += [_not_to_press(state, weed) for weed in state.weeds if weed.not_to_press]
     if not state.crops:
-        missing.append(m.Missing(say("refractometry.missing_crop"),
-                                 say("refractometry.missing_crop_means"), TOPIC))
-    missing += [
-        m.Missing(say("refractometry.missing_temperature", plant=sap.label),
-                  say("refractometry.missing_temperature_means"), TOPIC)
-        for sap in state.all if not sap.comparable
-    ]
+        missing.append(m.lacks("refractometry.missing_crop"))
+    missing += [m.lacks("refractometry.missing_temperature", plant=sap.label)
+                for sap in state.all if not sap.comparable]
     return m.Assessment(tuple(findings), tuple(missing))
 
 

@@ -48,21 +48,17 @@ def water_findings(case: CaseFile) -> tuple[tuple[m.Finding, ...], tuple[m.Missi
         return (), ()
     water = case.water
     if water is None:
-        return (), (m.Missing(say("salinity.missing_water"), say("salinity.missing_water_means"),
-                              "salinity"),)
+        return (), (m.lacks("salinity.missing_water"),)
     found = [_salt(case), treatment_finding(case, _water_sar(case), _residual(case)),
              _sealing(case), _ions(case), load_finding(case), clogging_finding(case),
              trace_finding(case)]
     missing = []
     if plain(water.ec) is None:
-        missing.append(m.Missing(say("salinity.missing_water_ec"),
-                                 say("salinity.missing_water_ec_means"), "salinity"))
+        missing.append(m.lacks("salinity.missing_water_ec"))
     if None in (plain(water.sodium), plain(water.calcium), plain(water.magnesium)):
-        missing.append(m.Missing(say("salinity.missing_water_ions"),
-                                 say("salinity.missing_water_ions_means"), "salinity"))
+        missing.append(m.lacks("salinity.missing_water_ions"))
     if plain(water.ec) is not None and plain(case.field.seasonal_et) is None:
-        missing.append(m.Missing(say("salinity.missing_et"), say("salinity.missing_et_means"),
-                                 "salinity"))
+        missing.append(m.lacks("salinity.missing_et"))
     return tuple(f for f in found if f is not None), tuple(missing)
 
 

@@ -25,8 +25,7 @@ EXAMPLE = "phosphorus"
 def assess(case: CaseFile) -> m.Assessment:
     """One finding per soil sample."""
     if not case.samples:
-        return m.Assessment(missing=(m.Missing(say("sampling.missing_soil_test"),
-                                               say("sampling.missing_soil_test_means"), TOPIC),))
+        return m.Assessment(missing=(m.lacks("sampling.missing_soil_test"),))
     return m.Assessment(tuple(_support(case, sample) for sample in case.samples))
 
 

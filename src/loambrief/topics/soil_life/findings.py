@@ -53,8 +53,7 @@ def assess(case: CaseFile) -> m.Assessment:
     seen = case.observations
     missing: tuple[m.Missing, ...] = ()
     if seen is not None and seen.earthworms and seen.hole_side is None:
-        missing = (m.Missing(say("soil_life.missing_hole"), say("soil_life.missing_hole_means"),
-                             TOPIC),)
+        missing = (m.lacks("soil_life.missing_hole"),)
     return m.Assessment(tuple(_finding(test) for test in tests), (*missing, *_awaited(case)))
 
 
@@ -63,9 +62,8 @@ def _awaited(case: CaseFile) -> Iterator[m.Missing]:
     for sample in case.samples:
         for indicator in sample.sent_for:
             if all(getattr(i, indicator) is None for i in sample.increments):
-                yield m.Missing(say("soil_life.missing_result", indicator=indicator,
-                                    where=place_of(sample)),
-                                say("soil_life.missing_result_means"), TOPIC)
+                yield m.lacks("soil_life.missing_result", indicator=indicator,
+                              where=place_of(sample))
 
 
 def _laboratory(case: CaseFile) -> Iterator[Tested]:

@@ -40,24 +40,20 @@ def assess(case: CaseFile) -> m.Assessment:
         return m.Assessment()
     crop = crop_water(case)
     if crop is None:
-        return m.Assessment(missing=(m.Missing(
-            say("soil_water.missing_crop", crop=case.field.crop),
-            say("soil_water.missing_crop_means"), TOPIC),))
+        return m.Assessment(missing=(m.lacks("soil_water.missing_crop", crop=case.field.crop),))
     findings: list[m.Finding] = []
     missing: list[m.Missing] = []
     for sample in case.samples:
         zone = zone_water(sample, crop)
         if zone is None:
-            missing.append(m.Missing(
-                say("soil_water.missing_texture", where=place_of(sample), texture=sample.texture),
-                say("soil_water.missing_texture_means"), TOPIC))
+            missing.append(m.lacks("soil_water.missing_texture", where=place_of(sample),
+                                   texture=sample.texture))
             continue
         findings.append(_held(case, crop, zone))
         if zone.days is not None and irrigated(case):
             findings.append(_interval(case, crop, zone))
     if findings and crop.use is None and irrigated(case):
-        missing.append(m.Missing(say("soil_water.missing_reference"),
-                                 say("soil_water.missing_reference_means"), TOPIC))
+        missing.append(m.lacks("soil_water.missing_reference"))
     return m.Assessment(tuple(findings), tuple(missing))
 
 

@@ -156,9 +156,7 @@ def _missing(case: CaseFile, sample: Sample) -> list[m.Missing]:
     """A split by depth is worth having where nothing mixes the soil."""
     place = place_of(sample)
     if surface_increment(sample) is not None and main_increment(sample) is None:
-        return [m.Missing(say("stratification.missing_whole", where=place),
-                          say("stratification.missing_whole_means"), TOPIC)]
+        return [m.lacks("stratification.missing_whole", where=place)]
     if untilled(case) and surface_increment(sample) is None and sample.increments:
-        return [m.Missing(say("stratification.missing_surface", where=place),
-                          say("stratification.missing_surface_means"), TOPIC)]
+        return [m.lacks("stratification.missing_surface", where=place)]
     return []

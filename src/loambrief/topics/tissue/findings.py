@@ -71,8 +71,7 @@ def _lacking(case: CaseFile, test: TissueTest) -> m.Missing:
         held = [{"part": part, "stage": stage} for part, stage in stages_of(crop)]
     except UnknownName:
         held = []
-    return m.Missing(say("tissue.missing_range", crop=crop, part=test.part, stage=test.stage),
-                     say("tissue.missing_range_means", held=held), TOPIC)
+    return m.lacks("tissue.missing_range", crop=crop, part=test.part, stage=test.stage, held=held)
 
 
 def _base(test: TissueTest, place: m.Place, title: m.Message, **more) -> m.Finding:
