@@ -303,7 +303,6 @@ class Finding:
     """
 
     id: str
-    topic: str
     title: Message
     status: Status
     severity: int
@@ -325,6 +324,10 @@ class Finding:
     results: tuple[Result, ...] = ()
     judgements: tuple[Judgement, ...] = ()
     """Verdicts that rest on this finding."""
+
+    @property
+    def topic(self) -> str:
+        return self.id.partition(".")[0]
 
     @property
     def subject(self) -> str:

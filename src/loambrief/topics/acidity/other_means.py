@@ -19,7 +19,6 @@ from loambrief.topics.acidity.state import AcidState, region_of, untilled
 from loambrief.topics.cations.formulas import effective_cec, ppm_to_meq
 from loambrief.units import plain
 
-TOPIC = "acidity"
 SURFACE_GAP = 0.3
 """Surface this much more acid than the tilled layer is called an acid surface: our own step."""
 HIGH_PH = 7.3
@@ -54,7 +53,7 @@ def surface_finding(case: CaseFile, state: AcidState, lime: LimeNeed | None) -> 
         needs = (_buffer_test(case, state),)
     depth = depth_of(state.top)
     return m.Finding(
-        id=f"acidity.surface.{state.sample.id}", topic=TOPIC,
+        id=f"acidity.surface.{state.sample.id}",
         title=say("acidity.title_surface", surface=state.surface_ph, whole=state.ph,
                   depth=depth, where=state.place),
         status=m.Status.LIMITING if only_surface else m.Status.WATCH,
@@ -123,7 +122,7 @@ def aluminum_finding(case: CaseFile, state: AcidState) -> m.Finding | None:
     harmful = toxic or tolerant
     status = m.Status.LIMITING if harmful else m.Status.WATCH if sensitive else m.Status.ADEQUATE
     return m.Finding(
-        id=f"acidity.aluminum.{state.sample.id}", topic=TOPIC,
+        id=f"acidity.aluminum.{state.sample.id}",
         title=say("acidity.title_aluminum", al=al, share=share.value if share else None,
                   toxic=harmful, where=state.place),
         status=status, severity=3 if harmful else 1 if sensitive else 0,
@@ -175,7 +174,7 @@ def high_ph_finding(case: CaseFile, state: AcidState) -> m.Finding | None:
     if stops and not acidify:
         needs += alkaline_needs(case, state)
     return m.Finding(
-        id=f"acidity.high.{state.sample.id}", topic=TOPIC,
+        id=f"acidity.high.{state.sample.id}",
         title=say("acidity.title_high", ph=state.ph, where=state.place, crop=crop,
                   over=over or stops, calcareous=state.calcareous),
         status=m.Status.EXCESS if over or stops else m.Status.NOTED,

@@ -154,7 +154,7 @@ def _matter(case: CaseFile, soil: SoilCarbon) -> m.Finding:
             optional=True,  # no gain is promised from it, however low the soil lies
         ),)
     return m.Finding(
-        id=f"carbon_nitrogen.organic_matter.{soil.sample.id}", topic="carbon_nitrogen",
+        id=f"carbon_nitrogen.organic_matter.{soil.sample.id}",
         title=say("carbon_nitrogen.title_matter", matter=soil.matter, carbon=soil.carbon,
                   measured=soil.measured, where=soil.place),
         status=status, severity=severity, confidence=sample_confidence(case, soil.sample),
@@ -230,7 +230,7 @@ def _ratio(case: CaseFile, soil: SoilCarbon) -> m.Finding | None:
                  share=split.value, low=low, high=high),
     )
     return m.Finding(
-        id=f"carbon_nitrogen.soil_ratio.{soil.sample.id}", topic="carbon_nitrogen",
+        id=f"carbon_nitrogen.soil_ratio.{soil.sample.id}",
         title=say("carbon_nitrogen.title_ratio", ratio=value, usual=usual, where=soil.place),
         status=m.Status.ADEQUATE if usual else m.Status.NOTED, severity=0,
         confidence=sample_confidence(case, soil.sample, matches=soil.measured),
@@ -272,7 +272,7 @@ def _mineral(case: CaseFile, soil: SoilCarbon, ratio: m.Finding | None) -> m.Fin
                  low=rule.details["low"], high=rule.details["high"]),
     )
     return m.Finding(
-        id=f"carbon_nitrogen.mineral_n.{soil.sample.id}", topic="carbon_nitrogen",
+        id=f"carbon_nitrogen.mineral_n.{soil.sample.id}",
         title=say("carbon_nitrogen.title_mineral", value=pounds, low=least, high=most,
                   where=soil.place),
         status=m.Status.NOTED, severity=0,

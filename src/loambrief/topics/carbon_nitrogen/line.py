@@ -61,7 +61,7 @@ def _finding(case: CaseFile, line: Nitrogen, zone: Sample | None) -> m.Finding:
     if open_ones:
         body.append(say("carbon_nitrogen.body_nitrogen_open", kinds=open_ones))
     return m.Finding(
-        id=f"{LINE}.{place.id or 'field'}", topic="carbon_nitrogen",
+        id=f"{LINE}.{place.id or 'field'}",
         title=say("carbon_nitrogen.title_nitrogen", where=place, **asked),
         status=m.Status.NOTED, severity=1 if needed else 0, confidence=m.Confidence.MEDIUM,
         grade=m.Grade.CALCULATED, value=rest, unit="lb/ac", place=place, body=tuple(body),

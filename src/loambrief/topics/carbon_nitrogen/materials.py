@@ -118,7 +118,7 @@ def _finding(case: CaseFile, material: Material) -> m.Finding | None:
                               high=rise.details["high"], rise=RISE_PCT, material=material.name))
     ties = effect is not None and effect.value == "tie-up"
     return m.Finding(
-        id=f"carbon_nitrogen.material.{material.id}", topic="carbon_nitrogen",
+        id=f"carbon_nitrogen.material.{material.id}",
         title=say("carbon_nitrogen.title_material", material=material.name, usable=usable,
                   low=low, high=high, ties=ties),
         status=m.Status.WATCH if ties else m.Status.NOTED, severity=1 if ties else 0,

@@ -101,7 +101,7 @@ def _finding(case: CaseFile, zone: Sample | None, place: m.Place, fit: MethodFit
     if lacking:
         body.append(say("carbon_nitrogen.body_nitrogen_open", kinds=lacking))
     return m.Finding(
-        id=f"{RATE}.{place.id or 'field'}", topic="carbon_nitrogen",
+        id=f"{RATE}.{place.id or 'field'}",
         title=say("carbon_nitrogen.title_rate", where=place, **asked),
         status=m.Status.NOTED, severity=1 if wanted else 0,
         confidence=m.Confidence.LOW if rate.how == "memory" or lacking or not rate.within_range

@@ -100,7 +100,7 @@ def residue_finding(case: CaseFile, residue: Residue, number: int) -> m.Finding 
             cautions=tuple(_cautions(case, high)),
         ),)
     return m.Finding(
-        id=f"carbon_nitrogen.residue.{number}", topic="carbon_nitrogen",
+        id=f"carbon_nitrogen.residue.{number}",
         title=say("carbon_nitrogen.title_residue", material=residue.material, effect=name,
                   ratio=ratio, value=value, low=low, high=high),
         status=m.Status.WATCH if ties else m.Status.NOTED, severity=1 if ties else 0,

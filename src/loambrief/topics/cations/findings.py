@@ -20,7 +20,6 @@ from loambrief.topics.cations.limits import (
 from loambrief.topics.cations.state import CationState, cation_state
 from loambrief.topics.sampling.age import sample_confidence
 
-TOPIC = "cations"
 PRACTICE = ("Ca", "Mg", "K", "H")
 
 
@@ -58,7 +57,7 @@ def _suppressed(case: CaseFile, state: CationState) -> m.Finding:
     assert sound is not None
     reasons = list(sound.details["reasons"])
     return m.Finding(
-        id=f"cations.suppressed.{state.sample.id}", topic=TOPIC,
+        id=f"cations.suppressed.{state.sample.id}",
         title=say("cations.title_suppressed", where=state.place),
         status=m.Status.NOTED, severity=0, confidence=sample_confidence(case, state.sample),
         grade=m.Grade.CALCULATED, place=state.place,
@@ -89,7 +88,7 @@ def _saturation(case: CaseFile, state: CationState) -> m.Finding | None:
     else:
         off = 0.0
     return m.Finding(
-        id=f"cations.saturation.{state.sample.id}", topic=TOPIC,
+        id=f"cations.saturation.{state.sample.id}",
         title=say("cations.title_saturation", cec=state.cec, where=state.place,
                   shares=_shares(state)),
         status=m.Status.NOTED, severity=0,

@@ -16,7 +16,6 @@ from loambrief.topics.cations.formulas import constant
 from loambrief.topics.cations.state import CationState
 from loambrief.topics.sampling.age import sample_confidence
 
-TOPIC = "cations"
 GRAZERS = ("cattle", "dairy", "sheep", "goats")
 """Ruminants; grass tetany is theirs."""
 FORAGE_GROUPS = ("grass forage", "alfalfa", "legume")
@@ -55,7 +54,7 @@ def magnesium_finding(case: CaseFile, acid: AcidState, state: CationState) -> m.
     if share is not None and by_share and mg >= low["limit"]:
         row = share
     return m.Finding(
-        id=f"cations.magnesium.{state.sample.id}", topic=TOPIC,
+        id=f"cations.magnesium.{state.sample.id}",
         title=say("cations.title_magnesium", mg=mg, low=is_low, where=state.place),
         status=m.Status.LIMITING if is_low else m.Status.WATCH,
         severity=2 if is_low else 1,
@@ -127,7 +126,7 @@ def calcium_finding(case: CaseFile, acid: AcidState, state: CationState) -> m.Fi
                         text=say("cations.need_calcium", ph=acid.ph),
                         sources=("msu-ca-mg-ratios",)),)
     return m.Finding(
-        id=f"cations.calcium.{state.sample.id}", topic=TOPIC,
+        id=f"cations.calcium.{state.sample.id}",
         title=say("cations.title_calcium", ca=ca, low=is_low, where=state.place),
         status=m.Status.LIMITING if is_low else m.Status.WATCH, severity=2 if is_low else 1,
         confidence=sample_confidence(case, state.sample, matches=state.method_fits),
@@ -167,7 +166,7 @@ def tetany_finding(case: CaseFile, acid: AcidState, state: CationState) -> m.Fin
     if k <= mg and not scarce:
         return None
     return m.Finding(
-        id=f"cations.tetany.{state.sample.id}", topic=TOPIC,
+        id=f"cations.tetany.{state.sample.id}",
         title=say("cations.title_tetany", crop=crop, where=state.place),
         status=m.Status.WATCH, severity=2 if k > mg and scarce else 1,
         confidence=sample_confidence(case, state.sample, matches=state.method_fits),

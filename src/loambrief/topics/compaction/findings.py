@@ -16,7 +16,6 @@ from loambrief.topics.compaction.needs import unwanted, zone_needs
 from loambrief.topics.compaction.soil import density_findings, infiltration_finding
 from loambrief.topics.compaction.state import TRAFFIC, ConeState, ConeZone, cone_state
 
-TOPIC = "compaction"
 SEVERITY = {"little or none": 0, "slight": 1, "moderate": 2, "severe": 3}
 FEW_POINTS = 3
 """Fewer pushes than this show a spot, not a zone."""
@@ -119,8 +118,7 @@ def _resistance(state: ConeState, zone: ConeZone) -> m.Finding:
     if dense and state.shows_dense:
         evidence += _payoff()
     return m.Finding(
-        id=f"{TOPIC}.resistance.{zone.key}",
-        topic=TOPIC,
+        id=f"compaction.resistance.{zone.key}",
         title=say(title, median=peak.value, depth=peak.details["depth_in"],
                   highest=max(zone.readings), untilled=untilled, **common),
         status=status,
@@ -168,8 +166,7 @@ def _layer(state: ConeState, zone: ConeZone) -> m.Finding:
                         first_under=details["first_under_in"]))
     status, severity = _judged(state, zone)
     return m.Finding(
-        id=f"{TOPIC}.layer.{zone.key}",
-        topic=TOPIC,
+        id=f"compaction.layer.{zone.key}",
         title=say("compaction.title_layer" if found else "compaction.title_layer_scattered",
                   where=zone.place, top=details["top_in"], bottom=details["bottom_in"],
                   open_above=details.get("open_above", False), shallow=dense[0], deep=dense[-1],
@@ -202,8 +199,7 @@ def _trade_band(state: ConeState) -> m.Finding:
         over = compaction_share.evaluate(readings=readings, threshold_psi=no_air)
     levels = {key: threshold_psi(key) for key in ("onset", "limit", "water_range", "review")}
     return m.Finding(
-        id=f"{TOPIC}.trade_band",
-        topic=TOPIC,
+        id="compaction.trade_band",
         title=say("compaction.title_band", share=over.value, level=no_air),
         status=m.Status.NOTED,
         severity=0,

@@ -35,7 +35,6 @@ from loambrief.topics.salinity.formulas_crops import crop_salt_threshold
 from loambrief.topics.salinity.state import salt_state
 from loambrief.units import PRICE_UNITS, plain
 
-TOPIC = "cover_crops"
 LISTED = 6
 """Cover crops that are listed where the case names none."""
 
@@ -141,7 +140,7 @@ def _choice(case: CaseFile, plan: CoverCrop) -> m.Finding:
     found.sort(key=lambda s: (-len(s.serves), s.memory))
     found = found[:LISTED]
     return m.Finding(
-        id=f"{TOPIC}.choice", topic=TOPIC,
+        id="cover_crops.choice",
         title=say("cover_crops.title_choice", purpose=plan.purpose, n=len(found)),
         status=m.Status.NOTED, severity=0, confidence=m.Confidence.LOW, grade=m.Grade.PRACTICE,
         reference=say("cover_crops.reference_plan"), place=field_place(case),
@@ -176,7 +175,7 @@ def _planned(case: CaseFile, plan: CoverCrop, mix: list[Sown]) -> m.Finding:
             sources=tuple(dict.fromkeys(str(s.row["source"]) for s in mix)),
             results=tuple(s.seed for s in mix), cautions=cautions),)
     return m.Finding(
-        id=f"{TOPIC}.mix", topic=TOPIC,
+        id="cover_crops.mix",
         title=say("cover_crops.title_mix", names=[s.name for s in mix], late=late,
                   salty=[e.text.params["name"] for e in salt if e.side is m.Side.AGAINST],
                   unserved=unserved, undated=_days(case, plan) is None, kept_from=kept_from),
@@ -337,7 +336,7 @@ def _rotation(case: CaseFile) -> m.Finding | None:
     if not evidence:
         return None
     return m.Finding(
-        id=f"{TOPIC}.rotation", topic=TOPIC,
+        id="cover_crops.rotation",
         title=say("cover_crops.title_rotation", names=list(dict.fromkeys(named))),
         status=m.Status.NOTED, severity=0, confidence=m.Confidence.LOW, grade=m.Grade.SCREENING,
         place=field_place(case), body=(say("cover_crops.body_rotation"),),

@@ -28,7 +28,6 @@ from loambrief.topics.forage.stock import RUMINANTS, ash_finding, nitrate_findin
 from loambrief.topics.forage.weeds import poisonous_hay, weedy_hay
 from loambrief.units import plain
 
-TOPIC = "forage"
 FORAGE_CROPS = ("alfalfa", "grass forage")
 RFQ_PARTS = ("crude_protein", "adf", "ndf", "ether_extract", "ash", "ndfd_48h")
 
@@ -153,8 +152,7 @@ def _quality(case: CaseFile, test: Forage, sure: m.Confidence) -> m.Finding | No
     ]
     results = tuple(r for r in (rfv, grade, council) if r is not None)
     return m.Finding(
-        id=f"{TOPIC}.quality.{test.id}",
-        topic=TOPIC,
+        id=f"forage.quality.{test.id}",
         title=say("forage.title_rfv", name=lot(test), rfv=value, error=error,
                   grade=None if grade is None else grade.value, dairy=dairy and severity > 0),
         status=status,
@@ -195,7 +193,7 @@ def _rfq(test: Forage, sure: m.Confidence) -> tuple[m.Finding | None, list[m.Mis
                 ndfd_pct=parts["ndfd_48h"])
         except ImpossibleInput:
             return None, [m.Missing(say("forage.missing_rfq_odd", name=lot(test)),
-                                    say("forage.missing_rfq_means"), TOPIC)]
+                                    say("forage.missing_rfq_means"), "forage")]
         rfv = _feed_value(test)
     value = float(rfq.value)
     error = float(rfq.details["error"])
@@ -204,8 +202,7 @@ def _rfq(test: Forage, sure: m.Confidence) -> tuple[m.Finding | None, list[m.Mis
     best = max(float(r["rfq_high"]) for r in load("forage/rfq_classes"))
     apart = None if rfv is None else value - float(rfv.value)
     return m.Finding(
-        id=f"{TOPIC}.rfq.{test.id}",
-        topic=TOPIC,
+        id=f"forage.rfq.{test.id}",
         title=say("forage.title_rfq", name=lot(test), rfq=value, error=error),
         status=m.Status.NOTED,
         severity=0,

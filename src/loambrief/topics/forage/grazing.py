@@ -26,7 +26,6 @@ from loambrief.topics.forage.formulas_grazing import (
 from loambrief.topics.forage.stand import too_short
 from loambrief.units import plain
 
-TOPIC = "forage"
 ENOUGH, CLOSE, SHORT = "enough", "close", "short"
 LEVELS = {ENOUGH: (m.Status.ADEQUATE, 0), CLOSE: (m.Status.UNCERTAIN, 1),
           SHORT: (m.Status.LIMITING, 2)}
@@ -123,7 +122,7 @@ def _grazing(case: CaseFile, plan: Grazing, demand: Demand) -> m.Finding | m.Mis
                         place=place, area_ac=area, results=(least, most), sources=sources,
                         cautions=(say("forage.caution_grazing"),)),)
     return m.Finding(
-        id=f"{TOPIC}.stocking", topic=TOPIC,
+        id="forage.stocking",
         title=say("forage.title_stocking", step=step, days=plan.days, low=least.value,
                   high=most.value, area=area),
         status=status, severity=severity, confidence=m.Confidence.MEDIUM, grade=m.Grade.CALCULATED,
@@ -205,7 +204,7 @@ def _hay(case: CaseFile, stock: Stock, plan: HaySupply, demand: Demand) -> m.Fin
                         place=place, results=(least, most), sources=sources,
                         cautions=(say("forage.caution_vet"),)),)
     return m.Finding(
-        id=f"{TOPIC}.hay_supply", topic=TOPIC,
+        id="forage.hay_supply",
         title=say("forage.title_hay", step=step, days=plan.days, low=least.value, high=most.value,
                   held=None if held is None else held.value),
         status=status, severity=severity, confidence=m.Confidence.MEDIUM, grade=m.Grade.CALCULATED,

@@ -14,7 +14,6 @@ from loambrief.topics.forage.formulas_grazing import autumn_rest_d, hay_stage, s
 from loambrief.topics.forage.weeds import hay_crop
 from loambrief.units import plain
 
-TOPIC = "forage"
 ANNUAL = ("corn silage", "small grain silage")
 """Forage that is no stand: cut once, never rested."""
 
@@ -64,7 +63,7 @@ def stand_finding(case: CaseFile) -> m.Finding | m.Missing | None:
     if rest.value is not None and crop.group == "alfalfa":
         evidence.append(m.stated("forage.against_rest"))
     return m.Finding(
-        id=f"{TOPIC}.stand", topic=TOPIC,
+        id="forage.stand",
         title=say("forage.title_stand", crop=crop.name, late=late, short=short, cut=next_cut,
                   height=height),
         status=m.Status.WATCH if late or short else m.Status.NOTED,
@@ -133,7 +132,7 @@ def hazard_finding(case: CaseFile) -> m.Finding | None:
                                     for key, stock in hurt_by.items()),
                                   say("forage.caution_vet"))),)
     return m.Finding(
-        id=f"{TOPIC}.hazards", topic=TOPIC,
+        id="forage.hazards",
         title=say("forage.title_hazards", crop=crop.name,
                   stock=list(dict.fromkeys(s for _, hurt, _ in found for s in hurt))),
         status=m.Status.WATCH if now else m.Status.NOTED, severity=1 if now else 0,

@@ -11,7 +11,6 @@ from loambrief.topics.forage.formulas_grades import external_ash_pct
 from loambrief.topics.forage.formulas_safety import forage_nitrate_class, horse_sugar_caution
 from loambrief.units import Quantity, plain
 
-TOPIC = "forage"
 TABLE, SECOND_TABLE = "clemson", "oklahoma_state"
 RUMINANTS = ("cattle", "dairy", "sheep", "goats")
 SEVERITY = (0, 1, 1, 2, 2, 3)
@@ -53,8 +52,7 @@ def nitrate_finding(case: CaseFile, test: Forage, lot: m.Place, sure: m.Confiden
     if nitrate.censor:
         body.append(say("forage.body_nitrate_limit", below=nitrate.censor == "<"))
     return m.Finding(
-        id=f"{TOPIC}.nitrate.{test.id}",
-        topic=TOPIC,
+        id=f"forage.nitrate.{test.id}",
         title=say("forage.title_nitrate", name=lot, judged=judged.value, step=step,
                   censor=nitrate.censor, **forms),
         status=status,
@@ -112,8 +110,7 @@ def _unknown_form(lot: m.Place, test_id: str, nitrate: Quantity) -> m.Finding:
         mildest = forage_nitrate_class.evaluate(value_ppm=nitrate.value, form="kno3", table=TABLE)
     severity = min(SEVERITY[int(worst.details["step"])], 2)
     return m.Finding(
-        id=f"{TOPIC}.nitrate.{test_id}",
-        topic=TOPIC,
+        id=f"forage.nitrate.{test_id}",
         title=say("forage.title_nitrate_form", name=lot, typed=nitrate.typed),
         status=m.Status.UNCERTAIN,
         severity=severity,
@@ -152,8 +149,7 @@ def sugar_finding(case: CaseFile, test: Forage, lot: m.Place, sure: m.Confidence
                         results=(judged,),
                         cautions=(say("forage.caution_horse"), say("forage.caution_vet"))),)
     return m.Finding(
-        id=f"{TOPIC}.sugar.{test.id}",
-        topic=TOPIC,
+        id=f"forage.sugar.{test.id}",
         title=say("forage.title_sugar", name=lot, nsc=nsc, over=over, both=both, **limits),
         status=m.Status.WATCH if severity else m.Status.NOTED,
         severity=severity,
@@ -184,8 +180,7 @@ def ash_finding(test: Forage, lot: m.Place, sure: m.Confidence) -> m.Finding | N
         external = external_ash_pct.evaluate(kind=test.kind, ash_pct=ash)
     over = bool(external.details["over_goal"])
     return m.Finding(
-        id=f"{TOPIC}.ash.{test.id}",
-        topic=TOPIC,
+        id=f"forage.ash.{test.id}",
         title=say("forage.title_ash", name=lot, ash=ash, external=external.value, over=over),
         status=m.Status.WATCH if over else m.Status.ADEQUATE,
         severity=1 if over else 0,

@@ -20,7 +20,6 @@ from loambrief.topics.forage.formulas_safety import (
 )
 from loambrief.topics.weeds.formulas_names import find_species, split
 
-TOPIC = "forage"
 HAZARDS = "weeds/hazards"
 HAY_LEGUMES = ("red clover",)
 
@@ -70,7 +69,7 @@ def weedy_hay(case: CaseFile) -> m.Finding | None:
         return [w.local_name or w.species for w in some]
 
     return m.Finding(
-        id=f"{TOPIC}.weedy_hay", topic=TOPIC,
+        id="forage.weedy_hay",
         title=say("forage.title_weedy", weeds=names(weeds), where=place),
         status=m.Status.WATCH, severity=2,
         confidence=m.Confidence.MEDIUM if sure else m.Confidence.LOW, grade=m.Grade.OBSERVED,
@@ -146,7 +145,7 @@ def poisonous_hay(case: CaseFile) -> tuple[m.Finding | None, tuple[m.Missing, ..
     names = [str(r["name"]) for r in rows]
     sources = tuple(dict.fromkeys(s for r in rows for s in r["sources"]))
     return m.Finding(
-        id=f"{TOPIC}.poisonous_hay", topic=TOPIC,
+        id="forage.poisonous_hay",
         title=say("forage.title_poison", weeds=names, stock=stock_hit, where=place),
         status=m.Status.LIMITING, severity=worst if kept_stock(case) else 1,
         confidence=m.Confidence.MEDIUM if sure else m.Confidence.LOW, grade=m.Grade.OBSERVED,

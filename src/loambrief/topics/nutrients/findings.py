@@ -22,7 +22,6 @@ from loambrief.topics.nutrients.seed_row import seed_row_finding
 from loambrief.topics.nutrients.state import NutrientState, read, tilled, zone
 from loambrief.topics.sampling.age import age_params, too_old
 
-TOPIC = "nutrients"
 MICRO_SUBJECTS = tuple(f"nutrients.{e}" for e in ("micronutrients", *map(str.lower, MINOR)))
 
 
@@ -62,7 +61,7 @@ def assess(case: CaseFile) -> m.Assessment:
             lacking.append(_outdated(state, sample))
             continue
         phosphorus = next((f for f in said if isinstance(f, m.Finding)
-                           and f.id == f"{TOPIC}.p.{sample.id}"), None)
+                           and f.id == f"nutrients.p.{sample.id}"), None)
         water = nutrients_water.assess_sample(state, sample, increment, phosphorus)
         said += [water] if water is not None else []
         said += nutrients_secondary.assess_sample(state, sample, increment)
@@ -125,7 +124,7 @@ def _guide_finding(state: NutrientState) -> list[m.Finding]:
 def _guide(state: NutrientState, title: str, status: m.Status, body: m.Message,
            sources: tuple[str, ...] = ()) -> m.Finding:
     return m.Finding(
-        id=f"{TOPIC}.guide", topic=TOPIC, title=say(f"nutrients.{title}"), status=status,
+        id="nutrients.guide", title=say(f"nutrients.{title}"), status=status,
         severity=0, confidence=m.Confidence.HIGH, grade=m.Grade.CALCULATED, body=(body,),
         sources=sources,
     )

@@ -31,7 +31,6 @@ from loambrief.topics.nutrients.formulas_manure import (
 from loambrief.topics.soil_water.formulas import available_water_capacity
 from loambrief.units import LB_PER_TON, plain
 
-TOPIC = "nutrients"
 MANURE_RATES = "nutrients.manure_rates"
 PUMPED = ("liquid", "slurry")
 YEARS_AT_ONCE = 5.0
@@ -162,7 +161,7 @@ def _finding(case: CaseFile, material: Material, findings: Sequence[m.Finding],
         m.stated("nutrients.context_manure_years", years=YEARS_AT_ONCE)]
     results = (*contents.values(), *results, *more)
     return m.Finding(
-        id=f"{MANURE_RATES}.{material.id}", topic=TOPIC,
+        id=f"{MANURE_RATES}.{material.id}",
         title=say("nutrients.title_manure_rates", material=material.name, unit=unit,
                   nitrogen=firsts.get("nitrogen"), harvest=firsts.get("removal"),
                   guide=firsts.get("guide"),

@@ -31,7 +31,6 @@ from loambrief.topics.nutrients.state import (
 )
 from loambrief.units import plain
 
-TOPIC = "nutrients"
 BY_GUIDE = ("S", "Mg", "Ca", "Mo", "Cl")
 """No class scale reads these; a guide's own rule may."""
 LEAF = "tissue"
@@ -145,7 +144,7 @@ def _adequate(state: NutrientState, sample: Sample, place: m.Place, quiet: list[
               ) -> m.Finding:
     local = all(x.result.details["local"] for x in quiet)
     return m.Finding(
-        id=f"{TOPIC}.micronutrients.{sample.id}", topic=TOPIC,
+        id=f"nutrients.micronutrients.{sample.id}",
         title=say("nutrients.title_micro_adequate", elements=[x.element for x in quiet],
                   where=place),
         status=m.Status.ADEQUATE, severity=0,
@@ -235,7 +234,7 @@ def _one(state: NutrientState, sample: Sample, increment: Increment, place: m.Pl
     if micro.leaf is not None and micro.status in ("low", "marginal"):
         evidence.append(beside_leaf(micro.element, micro.leaf))
     return m.Finding(
-        id=f"{TOPIC}.{micro.element.lower()}.{sample.id}", topic=TOPIC,
+        id=f"nutrients.{micro.element.lower()}.{sample.id}",
         title=say(f"nutrients.title_micro_{micro.status}", element=micro.element, where=place),
         status=status, severity=severity,
         confidence=state.confidence(sample, method_matches=local,
@@ -256,7 +255,7 @@ def _one(state: NutrientState, sample: Sample, increment: Increment, place: m.Pl
 
 def _no_scale(state: NutrientState, sample: Sample, place: m.Place, micro: Micro) -> m.Finding:
     return m.Finding(
-        id=f"{TOPIC}.{micro.element.lower()}.{sample.id}", topic=TOPIC,
+        id=f"nutrients.{micro.element.lower()}.{sample.id}",
         title=say("nutrients.title_micro_no_scale", element=micro.element, where=place),
         status=m.Status.UNCERTAIN, severity=0,
         confidence=state.confidence(sample, method_matches=False), grade=m.Grade.MEASURED,

@@ -44,7 +44,6 @@ OPEN_CHANCE = 1.0 / 3.0
 step); with less it is not needed, at lower confidence."""
 SEVERE_SHARE = 0.5
 """A test below half the critical level counts as severe (our own cut, stated in the text)."""
-TOPIC = "nutrients"
 
 
 def _rate(reading: TestReading, test_ppm: float) -> Result:
@@ -149,7 +148,7 @@ def _unread(state: NutrientState, sample: Sample, place: m.Place, test: str, qua
             why: m.Message, judgement: m.Judgement, needs: tuple[m.Need, ...] = ()) -> m.Finding:
     """A test that cannot be read: no class, no rate, and the reason."""
     return m.Finding(
-        id=f"{TOPIC}.{test.lower()}.{sample.id}", topic=TOPIC,
+        id=f"nutrients.{test.lower()}.{sample.id}",
         title=say("nutrients.title_unread", test=test, where=place),
         status=m.Status.UNCERTAIN, severity=0,
         confidence=state.confidence(sample), grade=m.Grade.MEASURED,
@@ -185,7 +184,7 @@ def _mismatch(state: NutrientState, sample: Sample, place: m.Place, nutrient: st
                 test_ppm=quantity.value, method=method),)
     test = TEST_OF[nutrient]
     return m.Finding(
-        id=f"{TOPIC}.{test.lower()}.{sample.id}", topic=TOPIC,
+        id=f"nutrients.{test.lower()}.{sample.id}",
         title=say("nutrients.title_mismatch", test=test, where=place),
         status=m.Status.UNCERTAIN, severity=0,
         confidence=state.confidence(sample, method_matches=False), grade=m.Grade.MEASURED,
@@ -355,7 +354,7 @@ def _finding(reading: TestReading, rates: tuple[Result, ...], position: str, sev
     title = "title_excess" if stop is not None else words.title(position, spans, rate, needs,
                                                                 turns=turn is not None)
     return m.Finding(
-        id=reading.finding_id, topic=TOPIC,
+        id=reading.finding_id,
         title=say(f"nutrients.{title}", test=reading.test,
                   where=reading.place, crop=state.crop.name,
                   line=None if turn is None else turn.line),

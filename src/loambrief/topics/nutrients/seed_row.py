@@ -128,7 +128,7 @@ def seed_row_finding(case: CaseFile) -> m.Finding | None:
         m.Grade.CALCULATED, tuple(dict.fromkeys(r.source for r in found)), found)
     assumed = case.field.row_spacing is None and told.params["row"] is not None
     return m.Finding(
-        id="nutrients.seed_row", topic="nutrients",
+        id="nutrients.seed_row",
         title=say("nutrients.title_seed_row", crop=crop.name, limit=limit.value,
                   counts=limit.details.get("counts")),
         status=m.Status.NOTED, severity=0, confidence=m.Confidence.LOW,

@@ -20,7 +20,6 @@ from loambrief.topics.nutrients.leaf import beside_leaf, enough, leaf_class, sho
 from loambrief.topics.nutrients.state import NutrientState, guide_reads, zone
 from loambrief.units import plain
 
-TOPIC = "nutrients"
 SULFUR_REGION = "Minnesota"
 ARID_PH = 7.5
 """From this pH an irrigated western soil seldom lacks sulfur (Colorado State)."""
@@ -62,7 +61,7 @@ def sulfur(state: NutrientState, sample: Sample,
         ),)
     watch = expected in ("likely", "possible")
     yield m.Finding(
-        id=f"{TOPIC}.sulfur.{sample.id}", topic=TOPIC,
+        id=f"nutrients.sulfur.{sample.id}",
         title=say("nutrients.title_sulfur", expected=expected, where=place),
         status=m.Status.WATCH if watch else m.Status.NOTED, severity=1 if watch else 0,
         confidence=state.confidence(

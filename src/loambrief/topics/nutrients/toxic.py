@@ -25,7 +25,6 @@ from loambrief.topics.nutrients.state import NutrientState, zone
 from loambrief.topics.tissue.formulas import HIGH, TOXIC
 from loambrief.units import plain
 
-TOPIC = "nutrients"
 FIELDS = {"Cu": "copper", "Zn": "zinc", "B": "boron", "Se": "selenium", "Mo": "molybdenum"}
 POISONS_STOCK = ("Se", "Mo")
 """Forage holds enough of these to harm stock while it grows well."""
@@ -127,7 +126,7 @@ def _finding(state: NutrientState, sample: Sample, increment: Increment, element
     stops = _stops(read, leaf)
     worst = min(_reached(read) or read, key=lambda r: (float(r.details["toxic"]), r.source))
     return m.Finding(
-        id=f"{TOPIC}.toxic_{element.lower()}.{sample.id}", topic=TOPIC,
+        id=f"nutrients.toxic_{element.lower()}.{sample.id}",
         title=say("nutrients.title_toxic", element=element, level=severity, stops=stops,
                   stock=element in POISONS_STOCK, where=place),
         status=status, severity=severity,

@@ -11,7 +11,6 @@ from loambrief.topics.nutrients.formulas_limits import phosphorus_runoff_level
 from loambrief.topics.nutrients.state import NutrientState, zone
 from loambrief.units import plain
 
-TOPIC = "nutrients"
 RISKY = ("high", "very high")
 
 
@@ -56,7 +55,7 @@ def assess_sample(state: NutrientState, sample: Sample, increment: Increment,
         evidence.append(stated("nutrients.evidence_surface_p", value=top, depth=surface.bottom_in))
     severity = (2 if risky else 1) if near_water else 0  # no limit where nothing can reach water
     return Finding(
-        id=f"{TOPIC}.p_water.{sample.id}", topic=TOPIC,
+        id=f"nutrients.p_water.{sample.id}",
         title=say("nutrients.title_p_water", where=zone(sample)),
         status=Status.EXCESS if risky else Status.WATCH, severity=severity,
         confidence=state.confidence(sample, method_matches=level is not None

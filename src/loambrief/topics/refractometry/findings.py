@@ -21,8 +21,6 @@ from loambrief.topics.refractometry.state import (
     sap_state,
 )
 
-TOPIC = "refractometry"
-
 
 def assess(case: CaseFile) -> m.Assessment:
     """Findings on the sap readings of a case."""
@@ -107,8 +105,7 @@ def _pair(state: SapState, crop: Sap, weed: Sap) -> m.Finding:
                  for message in _conditions(state, crop, weed)]
     evidence.append(m.stated("refractometry.context_species"))
     return m.Finding(
-        id=f"{TOPIC}.pair.{crop.number}-{weed.number}",
-        topic=TOPIC,
+        id=f"refractometry.pair.{crop.number}-{weed.number}",
         title=say("refractometry.title_pair", crop=crop.name, weed=weed.name,
                   crop_mean=crop.mean, weed_mean=weed.mean, difference=difference.value,
                   is_clear=clear),
@@ -160,8 +157,7 @@ def _crop(state: SapState, crop: Sap) -> m.Finding:
     """The trade's level for a healthy plant, beside what was published."""
     level = constant("practice_level")
     return m.Finding(
-        id=f"{TOPIC}.level.{crop.number}",
-        topic=TOPIC,
+        id=f"refractometry.level.{crop.number}",
         title=say("refractometry.title_level", level=level, **_readings(crop)),
         status=m.Status.NOTED,
         severity=0,
@@ -189,8 +185,7 @@ def _line(state: SapState, lined: list[Sap]) -> m.Finding:
     diffuse = [s.label for s in lined if s.reading.line == "diffuse"]
     sharp = [s.label for s in lined if s.reading.line == "sharp"]
     return m.Finding(
-        id=f"{TOPIC}.line",
-        topic=TOPIC,
+        id="refractometry.line",
         title=say("refractometry.title_line", diffuse=diffuse, sharp=sharp),
         status=m.Status.NOTED,
         severity=0,
@@ -212,8 +207,7 @@ def _not_to_press(state: SapState, weed: Sap) -> m.Finding:
     """A weed on the list of plants whose sap hurts was pressed."""
     details = weed.pressing.details  # type: ignore[union-attr]
     return m.Finding(
-        id=f"{TOPIC}.press.{weed.number}",
-        topic=TOPIC,
+        id=f"refractometry.press.{weed.number}",
         title=say("refractometry.title_press", plant=weed.name,
                   english=details["english"]),
         status=m.Status.WATCH,

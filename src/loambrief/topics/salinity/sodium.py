@@ -93,7 +93,7 @@ def sodium_finding(case: CaseFile, state: SaltState, crop: CropTolerance | None
         if deeper:
             body.append(say("salinity.body_deeper", depth=state.layer.depth))
     return m.Finding(
-        id=f"salinity.sodium.{state.sample.id}", topic="salinity",
+        id=f"salinity.sodium.{state.sample.id}",
         title=say("salinity.title_sodium", esp=esp.value, low=low, high=high, kind=esp.kind,
                   name=named.value if named else None, sodic=sodic, where=state.layer.place),
         status=status, severity=severity,
@@ -140,7 +140,7 @@ def _bound_finding(case: CaseFile, state: SaltState) -> m.Finding | None:
         return None
     low = bound.value < sodium_constant("watch_esp")
     return m.Finding(
-        id=f"salinity.sodium.{state.sample.id}", topic="salinity",
+        id=f"salinity.sodium.{state.sample.id}",
         title=say("salinity.title_sodium_bound", esp=bound.value, low=low, where=state.layer.place),
         status=m.Status.ADEQUATE if low else m.Status.UNCERTAIN, severity=0 if low else 1,
         confidence=sample_confidence(case, state.sample),

@@ -71,7 +71,7 @@ def _bounded(case: CaseFile, state: SaltState) -> m.Finding | None:
     salty = not below and limit >= sodium_constant("saline_ece")
     status = m.Status.ADEQUATE if fine else m.Status.LIMITING if salty else m.Status.UNCERTAIN
     return m.Finding(
-        id=f"salinity.ece.{state.sample.id}", topic="salinity",
+        id=f"salinity.ece.{state.sample.id}",
         title=say("salinity.title_bound", limit=limit, below=below, where=main.place),
         status=status, severity=2 if salty else 0 if fine else 1,
         confidence=sample_confidence(case, state.sample, matches=not main.converted),
@@ -110,7 +110,7 @@ def _level(case: CaseFile, state: SaltState, crops: tuple[CropTolerance, ...],
     if not state.esps and (state.salt >= two or _high_ph(state)):
         needs.append(measure_sodium(case, state))
     return m.Finding(
-        id=f"salinity.ece.{state.sample.id}", topic="salinity",
+        id=f"salinity.ece.{state.sample.id}",
         title=say("salinity.title_ece", ece=state.root_ece, low=state.root_low,
                   high=state.root_high, converted=state.converted, name=named.value,
                   depth_in=state.root_depth_in, where=state.place),
@@ -243,7 +243,7 @@ def _crop(case: CaseFile, state: SaltState, crop: CropTolerance, first: bool) ->
         body.append(say("salinity.body_drain_word", drainage=case.field.drainage))
     kind = "crop" if first else "next_crop"
     return m.Finding(
-        id=f"salinity.{kind}.{state.sample.id}", topic="salinity",
+        id=f"salinity.{kind}.{state.sample.id}",
         title=say("salinity.title_crop", crop=crop.crop, relative=best,
                   low=yields["low"].value, high=yields["high"].value,
                   converted=state.converted, where=state.place, ece=state.root_ece),

@@ -59,7 +59,7 @@ def treatment_finding(case: CaseFile, sar: Result | None, rsc: Result | None) ->
                                     or treated.details["infiltration"] not in (None, NONE))
     known = [r for r in (rsc, sar) if r is not None]
     return m.Finding(
-        id="salinity.water.treatment", topic="salinity",
+        id="salinity.water.treatment",
         title=say("salinity.title_treatment", rsc=residual if residual >= limit else None,
                   sar=None if sar is None else sar.number, source=_place(water)),
         status=m.Status.LIMITING, severity=3 if severe else 2, confidence=_sure(case, water),
@@ -85,7 +85,7 @@ def _watched(case: CaseFile, water: Water, treated: Result, rsc: Result | None) 
     if treated.details["rsc_class"] != "marginal" or rsc is None:
         return None
     return m.Finding(
-        id="salinity.water.treatment", topic="salinity",
+        id="salinity.water.treatment",
         title=say("salinity.title_rsc_watch", rsc=rsc.number, source=water.source),
         status=m.Status.WATCH, severity=1, confidence=_sure(case, water), grade=m.Grade.CALCULATED,
         value=rsc.number, unit="meq/L", place=_place(water),

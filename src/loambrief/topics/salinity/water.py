@@ -70,7 +70,6 @@ def _water(case: CaseFile) -> Water:
 
 def _base(case: CaseFile) -> dict[str, Any]:
     return {
-        "topic": "salinity",
         "confidence": grade_confidence(age_days=age_days(case, _water(case).date)),
         "place": m.Place(label=_water(case).source),
     }

@@ -22,7 +22,6 @@ from loambrief.topics.soil_life.formulas import (
 )
 from loambrief.units import CM_PER_INCH, plain
 
-TOPIC = "soil_life"
 LAB = {"respiration": "ppm", "active_carbon": "ppm", "aggregate_stability": "%"}
 """Results of a laboratory, and the unit each is held in."""
 DOUBTS = {"respiration": ("wade-2018-mineralizable", "wisc-soil-health-labs"),
@@ -118,7 +117,7 @@ def _finding(test: Tested) -> m.Finding:
     evidence.append(m.Evidence(m.Side.AGAINST, say(f"soil_life.doubt_{test.indicator}"),
                                m.Grade.SCREENING, DOUBTS[test.indicator]))
     return m.Finding(
-        id=f"{TOPIC}.{test.indicator}.{test.name}", topic=TOPIC,
+        id=f"soil_life.{test.indicator}.{test.name}",
         title=say("soil_life.title", indicator=test.indicator, value=test.value, unit=test.unit,
                   classes=classes, where=test.place),
         status=m.Status.NOTED, severity=0, confidence=m.Confidence.LOW,

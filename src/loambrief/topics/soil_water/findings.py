@@ -18,7 +18,6 @@ from loambrief.topics.soil_water.state import (
     zone_water,
 )
 
-TOPIC = "soil_water"
 FAO, SURVEY, SECOND = "allen-1998-fao56", "nrcs-awc-lookup", "nmsu-soil-moisture"
 INTERVAL = "irrigation interval"
 """Item of the habit of irrigating before the allowed water is used."""
@@ -77,7 +76,7 @@ def _held(case: CaseFile, crop: CropWater, zone: ZoneWater) -> m.Finding:
         lines.append(m.stated("soil_water.against_dense", *above, top=crop.dense_in,
                               water=zone.above.held.value))
     return m.Finding(
-        id=f"{TOPIC}.held.{zone.sample.id}", topic=TOPIC,
+        id=f"soil_water.held.{zone.sample.id}",
         title=say("soil_water.title_held", water=held.value, depth=crop.depth_in,
                   allowed=zone.allowed.value, where=zone.place),
         status=m.Status.NOTED, severity=0,
@@ -123,7 +122,7 @@ def _interval(case: CaseFile, crop: CropWater, zone: ZoneWater) -> m.Finding:
         sources=(FAO, SURVEY),
         cautions=(say("soil_water.caution_feel", flooded=method in FLOODED),), params=params)
     return m.Finding(
-        id=f"{TOPIC}.interval.{zone.sample.id}", topic=TOPIC,
+        id=f"soil_water.interval.{zone.sample.id}",
         title=say("soil_water.title_interval", whole=whole, where=zone.place, **params),
         status=m.Status.NOTED, severity=0,
         confidence=grade_confidence(method_matches=False, agrees=drain is not None),

@@ -10,7 +10,6 @@ from loambrief.topics.sampling.age import sample_confidence
 from loambrief.topics.stratification.formulas import figure
 from loambrief.topics.stratification.state import Layer, LayerState, layer_state
 
-TOPIC = "stratification"
 STRONG_RATIO = 2.0
 """Top this many times richer than the soil below is called layered: our own step."""
 PH_GAP = 0.3
@@ -50,7 +49,7 @@ def _impossible(case: CaseFile, state: LayerState) -> m.Finding:
     """A slice that holds more than the layer it is part of."""
     rows = [_row(x) for x in state.impossible]
     return m.Finding(
-        id=f"stratification.impossible.{state.sample.id}", topic=TOPIC,
+        id=f"stratification.impossible.{state.sample.id}",
         title=say("stratification.title_impossible", where=state.place,
                   names=[x.name for x in state.impossible]),
         status=m.Status.UNCERTAIN, severity=1, confidence=m.Confidence.LOW,
@@ -92,7 +91,7 @@ def _layers(case: CaseFile, state: LayerState) -> m.Finding | None:
     marked = bool(strong) or (gap is not None and abs(gap) >= PH_GAP)
     top = depth_of(state.surface)
     return m.Finding(
-        id=f"stratification.layers.{state.sample.id}", topic=TOPIC,
+        id=f"stratification.layers.{state.sample.id}",
         title=say("stratification.title_layers", marked=marked, where=state.place, top=top,
                   names=[x.name for x in strong], acid=acid_top),
         status=m.Status.WATCH if marked else m.Status.NOTED, severity=1 if marked else 0,

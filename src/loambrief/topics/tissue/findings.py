@@ -33,7 +33,6 @@ from loambrief.topics.tissue.formulas import (
 )
 from loambrief.units import plain
 
-TOPIC = "tissue"
 FIELDS = {"N": "nitrogen", "P": "phosphorus", "K": "potassium", "Ca": "calcium",
           "Mg": "magnesium", "S": "sulfur", "Fe": "iron", "Mn": "manganese", "Zn": "zinc",
           "B": "boron", "Cu": "copper", "NO3-N": "nitrate_n"}
@@ -75,7 +74,7 @@ def _lacking(case: CaseFile, test: TissueTest) -> m.Missing:
 
 
 def _base(test: TissueTest, place: m.Place, title: m.Message, **more) -> m.Finding:
-    return m.Finding(id=f"{TOPIC}.{test.id}", topic=TOPIC, title=title, place=place, **more)
+    return m.Finding(id=f"tissue.{test.id}", title=title, place=place, **more)
 
 
 def _stalk(case: CaseFile, test: TissueTest) -> m.Finding | None:
@@ -231,7 +230,7 @@ def with_soil(findings: Sequence[m.Finding], told: Sequence[m.Judgement]) -> lis
         Verdicts of all topics.
     """
     verdicts = {(j.key, j.place.id): j for j in told}
-    return [_held(f, verdicts) if f.topic == TOPIC else f for f in findings]
+    return [_held(f, verdicts) if f.topic == "tissue" else f for f in findings]
 
 
 def _held(finding: m.Finding, verdicts: dict[tuple[str, str], m.Judgement]) -> m.Finding:

@@ -21,7 +21,6 @@ from loambrief.topics.weeds.lists import hazards
 from loambrief.topics.weeds.state import Agreement, Seen, one_each
 from loambrief.units import CM_PER_INCH
 
-TOPIC = "weeds"
 UNTILLED = ("no-till", "strip-till")
 APART = ("throws_sap", "carry_off")
 """Harms that make the usual pulling, mowing and cutting dangerous; each has its own action."""
@@ -147,7 +146,7 @@ def control_finding(case: CaseFile, seen: tuple[Seen, ...]) -> m.Finding | None:
             cautions=(say("weeds.body_handling"),) if any(
                 kind == "handling" for kind, *_ in hazards(seen)) else ()))
     return m.Finding(
-        id=f"{TOPIC}.control", topic=TOPIC,
+        id="weeds.control",
         title=say("weeds.title_control", one=len(known) == 1),
         status=m.Status.WATCH, severity=1, confidence=m.Confidence.LOW, grade=m.Grade.PRACTICE,
         reference=say("weeds.reference_control"), place=field_place(case),

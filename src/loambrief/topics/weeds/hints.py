@@ -28,7 +28,6 @@ from loambrief.topics.weeds.state import (
     seen_weeds,
 )
 
-TOPIC = "weeds"
 PROMPTS = ("acidity", "wetness", "compaction", "salinity")
 OF_AXIS = {("reaction", "low"): "acidity", ("moisture", "high"): "wetness",
            ("salinity", "high"): "salinity"}
@@ -185,7 +184,7 @@ def hints_finding(case: CaseFile, seen: tuple[Seen, ...]) -> m.Finding:
     unknown = [s.name for s in seen if s.accepted is None]
     unsure = [s.name for s in one_each(seen) if s.weed.identification != "certain"]
     return m.Finding(
-        id=f"{TOPIC}.hints", topic=TOPIC,
+        id="weeds.hints",
         title=say("weeds.title_hints", looked_for=[h.key for h in prompts],
                   any_lean=any(_leans(a) for a in axes)),
         status=m.Status.NOTED, severity=0, grade=m.Grade.SCREENING,
