@@ -73,7 +73,7 @@ def nitrate_finding(case: CaseFile, test: Forage, lot: m.Place, sure: m.Confiden
 
 def _nitrate_reference() -> m.Message:
     """Where the table used begins to set limits and where it forbids feeding."""
-    rows = [r for r in load("forage/nitrate_classes") if r["table"] == TABLE]
+    rows = load("forage/nitrate_classes").where(table=TABLE)
     return say("forage.reference_nitrate", safe=rows[0]["high_ppm"], stop=rows[-1]["low_ppm"])
 
 

@@ -2,17 +2,15 @@
 
 from __future__ import annotations
 
+from functools import partial
 from itertools import pairwise
 
 from loambrief.agronomy.possible import NotNegative, Positive, Share
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput
-from loambrief.tables import load
+from loambrief.tables import load, named_number
 
-
-def constant(name: str) -> float:
-    """A single number of ``irrigation_water/constants``."""
-    return load("irrigation_water/constants").number("value", name=name)
+constant = partial(named_number, "irrigation_water/constants")
 
 
 @formula(unit="1", source="usgs-modelmuse-owhm", locator="leaching requirement", how="seen",
