@@ -40,6 +40,7 @@ from loambrief.case.problems import DataPath, Fault, Problem, in_file_order
 from loambrief.case.quantities import nearest, show, which_choice
 from loambrief.case.reader import decode, read_bytes, read_text
 from loambrief.case.source import Mark, SourceText, split_lines
+from loambrief.case.validate import place_of
 from loambrief.errors import CaseProblems
 
 
@@ -137,7 +138,7 @@ def _toml_marks(text: str) -> tuple[dict[DataPath, Mark], dict[DataPath, Mark]]:
 
 
 def _fault(error: ErrorDetails) -> Fault:
-    path = tuple(s for s in error["loc"] if s != "[key]")
+    path = place_of(error)
     if len(path) > 2 and path[0] == "rule":  # drop the name of the rule kind
         path = (*path[:2], *path[3:])
     found, about, kind = show(error.get("input")), error.get("ctx", {}), error["type"]

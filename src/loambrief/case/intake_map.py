@@ -41,7 +41,7 @@ from loambrief.case.quantities import nearest, show
 from loambrief.case.reader import decode, read_bytes, read_text
 from loambrief.case.schema import Methods, Part
 from loambrief.case.source import SourceText, short
-from loambrief.case.validate import FAULT_CODES
+from loambrief.case.validate import common_fault, known_keys, place_of
 from loambrief.errors import CaseProblems
 from loambrief.units import EQUIVALENT_MG, K2O_PER_K, P2O5_PER_P
 
@@ -105,7 +105,7 @@ def _confirmed(value: object) -> bool:
         return True
     if value is False or (isinstance(value, str) and value.lower() == "no"):
         return False
-    raise q.fault("unknown_choice", value, "yes or no")
+    raise q.fault("CASE027", value, "yes or no")
 
 
 class ColumnPart(Part):
@@ -315,46 +315,23 @@ def _places(data: object, wanted: str, path: DataPath = ()) -> Iterator[DataPath
 
 def map_fault(error: ErrorDetails) -> Fault:
     """A validation error of a mapping in plain words."""
-    path = tuple(s for s in error["loc"] if s != "[key]")
+    path = place_of(error)
     kind, found, about = error["type"], show(error.get("input")), error.get("ctx", {})
     if error.get("input") == TO_FILL_IN:
         return Fault("CASE062", path, "'?'", about.get("wanted", "your answer"),
                      "The lab's report or its method list says it; it is never guessed.")
-    if kind in FAULT_CODES:
-        return Fault(FAULT_CODES[kind], path, about["found"], about["wanted"], about["help"])
-    if kind == "missing":
-        return Fault("CASE021", path, "nothing", "a value",
-                     f"Add the key {str(path[-1])!r} here.", at_key=True)
+    if (common := common_fault(error)) is not None:
+        return common
     if kind == "extra_forbidden":
-        known = _known_at(path[:-1])
+        known = known_keys(path[:-1], MapFile)
         near = nearest(str(path[-1]), known)
         help = f"Did you mean {near!r}?" if near else "Keys known here: " + ", ".join(known) + "."
         return Fault("CASE020", path, f"the unknown key {short(str(path[-1]))!r}", "a known key",
                      help, at_key=True)
-    if kind in ("too_long", "too_short"):
-        limit = about.get("max_length", about.get("min_length"))
-        return Fault("CASE034", path, f"{about['actual_length']} entries",
-                     f"at {'most' if kind == 'too_long' else 'least'} {limit}")
     wanted = {"list_type": "a list", "bool_type": "true or false",
-              "model_type": "a group of keys: " + ", ".join(_known_at(path)),
+              "model_type": "a group of keys: " + ", ".join(known_keys(path, MapFile)),
               "literal_error": str(about.get("expected", ""))}
     return Fault("CASE022", path, found, wanted.get(kind, error["msg"]))
-
-
-def _known_at(path: DataPath) -> tuple[str, ...]:
-    part: type[Part] | None = MapFile
-    for step in path:
-        if isinstance(step, int) or part is None:
-            continue
-        info = part.model_fields.get(step)
-        part = _part_in(info.annotation) if info else None
-    return tuple(part.model_fields) if part else ()
-
-
-def _part_in(annotation: object) -> type[Part] | None:
-    if isinstance(annotation, type):
-        return annotation if issubclass(annotation, Part) else None
-    return next((p for a in getattr(annotation, "__args__", ()) if (p := _part_in(a))), None)
 
 
 # what one value must be ------------------------------------------------------------------

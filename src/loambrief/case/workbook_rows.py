@@ -24,8 +24,7 @@ from loambrief.case.profiles import GUIDE_ENDS
 from loambrief.case.quantities import show
 from loambrief.case.reader import read_text
 from loambrief.case.scalars import as_written
-from loambrief.case.schema import CaseFile
-from loambrief.case.validate import part_at
+from loambrief.case.validate import known_keys
 from loambrief.case.yaml_edit import plain_of
 from loambrief.errors import CaseProblems
 from loambrief.units import split_number
@@ -320,8 +319,7 @@ def _in_order(data: object, path: DataPath) -> object:
         return [_in_order(value, (*path, i)) for i, value in enumerate(data)]
     if not isinstance(data, dict):
         return data
-    part = CaseFile if not path else part_at(path)
-    order = list(part.model_fields) if part is not None else []
+    order = known_keys(path)
     keys = sorted(data, key=lambda k: order.index(k) if k in order else len(order))
     return {key: _in_order(data[key], (*path, key)) for key in keys}
 
