@@ -40,7 +40,7 @@ from loambrief.case.problems import DataPath, Fault, in_file_order
 from loambrief.case.quantities import nearest, show
 from loambrief.case.reader import decode, read_bytes, read_text
 from loambrief.case.schema import Methods, Part
-from loambrief.case.source import SourceText, short
+from loambrief.case.source import SourceText, short, single_values
 from loambrief.case.validate import common_fault, known_keys, place_of
 from loambrief.errors import CaseProblems
 from loambrief.units import EQUIVALENT_MG, K2O_PER_K, P2O5_PER_P
@@ -292,7 +292,7 @@ def _with_gaps(faults: list[Fault], source: SourceText) -> list[Fault]:
     known = {fault.path for fault in faults}
     gaps = [
         Fault("CASE062", path, "'?'", "what the lab's report says", "It is never guessed.")
-        for path in _places(source.data, TO_FILL_IN) if path not in known
+        for path, value in single_values(source.data) if value == TO_FILL_IN and path not in known
     ]
     data = source.data
     if isinstance(data, Mapping) and data.get("confirmed") in (False, "no", "No", "NO"):
@@ -300,17 +300,6 @@ def _with_gaps(faults: list[Fault], source: SourceText) -> list[Fault]:
                           "Compare every line with the lab's report, fill in each '?', then set "
                           "confirmed: yes."))
     return [*faults, *gaps]
-
-
-def _places(data: object, wanted: str, path: DataPath = ()) -> Iterator[DataPath]:
-    if isinstance(data, Mapping):
-        for key, value in data.items():
-            yield from _places(value, wanted, (*path, key))
-    elif isinstance(data, list):
-        for i, value in enumerate(data):
-            yield from _places(value, wanted, (*path, i))
-    elif data == wanted:
-        yield path
 
 
 def map_fault(error: ErrorDetails) -> Fault:

@@ -24,6 +24,7 @@ from loambrief.case.profiles import GUIDE_ENDS
 from loambrief.case.quantities import show
 from loambrief.case.reader import read_text
 from loambrief.case.scalars import as_written
+from loambrief.case.source import single_values
 from loambrief.case.validate import known_keys
 from loambrief.case.yaml_edit import plain_of
 from loambrief.errors import CaseProblems
@@ -148,15 +149,15 @@ class _Spreading:
     def _data(self, path: DataPath, found: object) -> object:
         if not isinstance(found, Mapping) or FILE in found:
             return None
-        self.placed |= {p for p, _ in _scalars(found, path)}
+        self.placed |= {p for p, _ in single_values(found, path)}
         text = dumped(found)
         return [text[i:i + PIECE] for i in range(0, len(text), PIECE)]
 
     def left(self) -> Iterator[Fault]:
         """What has found no place."""
         self.placed.add((VERSION,))
-        for path, value in _scalars(self.data, ()):
-            if path not in self.placed:
+        for path, value in single_values(self.data):
+            if path not in self.placed and (value is not None or isinstance(path[-1], int)):
                 yield Fault("CASE077", path, show(value), "a value that a workbook has a place for",
                             "Put the case right first: loambrief check.")
 
@@ -169,18 +170,6 @@ def _has_unit(found: object) -> bool:
         return bool(split_number(found)[2])
     except ValueError:
         return True
-
-
-def _scalars(data: object, path: DataPath) -> Iterator[tuple[DataPath, object]]:
-    if isinstance(data, Mapping):
-        for key, value in data.items():
-            if value is not None:
-                yield from _scalars(value, (*path, key))
-    elif isinstance(data, list):
-        for i, value in enumerate(data):
-            yield from _scalars(value, (*path, i))
-    else:
-        yield path, data
 
 
 def spread(data: Mapping[str, object]) -> tuple[Rows, list[Fault]]:
