@@ -115,13 +115,7 @@ def groups() -> tuple[Group, ...]:
 
 
 def group_at(path: tuple[str, ...]) -> Group:
-    """The group of a path.
-
-    Raises
-    ------
-    KeyError
-        There is none.
-    """
+    """The group of a path."""
     return _by_path()[path]
 
 

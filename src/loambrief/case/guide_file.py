@@ -66,19 +66,12 @@ def _plain(guide: GuideFile) -> dict[str, object]:
 
 
 def load_guide(path: Path | str) -> LoadedGuide:
-    """Read and check a consultant's guide file.
-
-    Parameters
-    ----------
-    path : Path or str
-        YAML or TOML (``.toml``) in UTF-8, at most 1 MiB.
+    """Read and check a consultant's guide file: YAML or TOML (``.toml``) in UTF-8, at most 1 MiB.
 
     Raises
     ------
     CaseProblems
         With every problem of the file, each with line and column.
-    OSError
-        The file is not there or may not be read.
     """
     path, file = Path(path), str(path)
     raw = read_bytes(path)

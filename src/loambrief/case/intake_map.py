@@ -258,19 +258,12 @@ class LoadedMap:
 
 
 def load_map(path: Path | str) -> LoadedMap:
-    """Read and check a mapping file.
-
-    Parameters
-    ----------
-    path : Path or str
-        YAML in UTF-8, at most 1 MiB.
+    """Read and check a mapping file: YAML in UTF-8, at most 1 MiB.
 
     Raises
     ------
     CaseProblems
         With every problem of the file; one that is not confirmed has at least that problem.
-    OSError
-        The file is not there or may not be read.
     """
     file = str(path)
     raw = read_bytes(Path(path))
@@ -354,14 +347,8 @@ def has_unit(field: str) -> bool:
 def conversion(field: str, unit: str, form: str | None) -> tuple[str, float] | None:
     """Unit to write in the case and the factor to it, or None if there is none.
 
-    Parameters
-    ----------
-    field : str
-        One of :data:`FIELDS` or :data:`EXTRACT`.
-    unit : str
-        As the lab writes it.
-    form : str or None
-        Key of :data:`FORMS`, if the lab reports an oxide or an ion.
+    ``unit`` is as the lab writes it, ``form`` a key of :data:`FORMS` if the lab reports an oxide
+    or an ion.
     """
     part = FORMS[form][1] if form else 1.0
     unit, basis = lab_unit(unit)

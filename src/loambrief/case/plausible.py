@@ -59,12 +59,7 @@ def mineral_only() -> frozenset[tuple[str, str]]:
 def warnings(case: CaseFile, data: object, guides: Iterable[LoadedGuide] = ()) -> Iterator[Fault]:
     """Every warning of a valid case in house units.
 
-    Parameters
-    ----------
-    data : object
-        The case as plain data, as it was typed.
-    guides : iterable of LoadedGuide
-        The case's own, read from their files.
+    ``data`` is the case as it was typed, ``guides`` are its own, read from their files.
     """
     yield from name_warnings(case, guides)
     yield from _ranges(case, (), organic=False)

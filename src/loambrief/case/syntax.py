@@ -14,14 +14,8 @@ _KEY = re.compile(r"(?:- )*[A-Za-z_][\w-]*:(?: |\Z)")
 def true_cause(problem: str, lines: Sequence[str], row: int, opened: int | None) -> Fault | None:
     """The usual slip behind a parser's message that names something else, or None.
 
-    Parameters
-    ----------
-    problem : str
-        The parser's words.
-    lines : sequence of str
-        The file.
-    row, opened : int
-        Line of the problem, and where what was being read starts, from 0.
+    ``row`` and ``opened`` are the line of the problem, and that where what was being read starts,
+    from 0.
     """
     for at in dict.fromkeys((row, row if opened is None else opened)):
         line = lines[at] if at < len(lines) else ""
@@ -52,12 +46,7 @@ def true_cause(problem: str, lines: Sequence[str], row: int, opened: int | None)
 def explain(problem: str, context: str, opened_line: int | None) -> Fault:
     """The fault behind a parser's message.
 
-    Parameters
-    ----------
-    problem, context : str
-        The parser's words.
-    opened_line : int or None
-        Line where the construct it was reading starts.
+    ``opened_line`` is where the construct it was reading starts.
     """
     found, wanted, help = f"{visible(problem)[:200]}", "well-formed YAML", ""
     tokens = {row["token"]: row["meaning"] for row in load("case/yaml_tokens")}

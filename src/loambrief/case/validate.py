@@ -20,23 +20,14 @@ GLOSSARY = "case/glossary"
 
 
 def validate(data: object) -> CaseFile:
-    """The case that plain data describes.
-
-    Raises
-    ------
-    pydantic.ValidationError
-        With every error of the data.
-    """
+    """The case that plain data describes; a ValidationError has every error of the data."""
     return CaseFile.model_validate(data)
 
 
 def faults_of(error: ValidationError, source: SourceText) -> tuple[list[Fault], int]:
-    """All errors as faults, except where the reader has already refused the value.
+    """All errors as faults in file order, but where the reader has already refused the value.
 
-    Returns
-    -------
-    list of Fault, int
-        In file order, and how many more there are beyond the most that are printed.
+    The number is how many more there are beyond the most that are printed.
     """
     errors = [e for e in error.errors(include_url=False) if not is_refused(place_of(e), source)]
     errors.sort(key=lambda e: _order(e, source))

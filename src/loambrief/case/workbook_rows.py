@@ -173,20 +173,10 @@ def _has_unit(found: object) -> bool:
 
 
 def spread(data: Mapping[str, object]) -> tuple[Rows, list[Fault]]:
-    """The rows of a case's data, and what has no place in them.
+    """The rows of every group of a case's data, and what has no place in them.
 
-    Parameters
-    ----------
-    data : mapping
-        As the reader gives it. Values may be faulty; they keep their text.
-
-    Returns
-    -------
-    rows : mapping
-        Of every group, also of those without rows.
-    faults : list of Fault
-        Unknown keys, groups where a value should be, entries that rows of another table cannot
-        name, quantities without a unit.
+    Values may be faulty; they keep their text. The faults are unknown keys, groups where a value
+    should be, entries that rows of another table cannot name, quantities without a unit.
     """
     spreading = _Spreading(data)
     rows = spreading.run()
@@ -218,13 +208,7 @@ def dumped(data: object) -> str:
 
 
 def undumped(pieces: Sequence[object]) -> object:
-    """The data of :func:`dumped`.
-
-    Raises
-    ------
-    CaseProblems
-        It cannot be read any more.
-    """
+    """The data of :func:`dumped`; CaseProblems if it cannot be read any more."""
     source, problems = read_text('{"data": ' + "".join(map(str, pieces)) + "}", "")
     if problems or not isinstance(source.data, dict):
         raise CaseProblems(tuple(problems))
@@ -232,19 +216,10 @@ def undumped(pieces: Sequence[object]) -> object:
 
 
 def gather(rows: Rows) -> tuple[dict[str, object], Mapping[tuple[tuple[str, ...], int], DataPath]]:
-    """The data that rows describe, keys in the order of the schema.
+    """The data that rows describe, with its version, keys in the order of the schema.
 
-    Parameters
-    ----------
-    rows : mapping
-        Each row's ``of`` names an entry that is there.
-
-    Returns
-    -------
-    data : dict
-        Of the case, with its version.
-    places : mapping
-        (Path of a group, number of its row) -> path of the entry in the data.
+    Each row's ``of`` names an entry that is there. The second is (path of a group, number of its
+    row) -> path of the entry in the data.
 
     Raises
     ------

@@ -21,22 +21,10 @@ GONE = object()
 
 
 def rewritten(raw: bytes, file: str, parts: Mapping[str, object]) -> tuple[bytes, tuple[str, ...]]:
-    """A case with new values in some of its parts; all other text stays as it is.
+    """A case with new values in some of its parts, and remarks that were lost with an old value.
 
-    Parameters
-    ----------
-    raw : bytes
-        The case file.
-    file : str
-        Name used in problems.
-    parts : mapping
-        Key at the top level -> all that is to stand there, as data; None takes it out. A key
-        that stands there without a value stays.
-
-    Returns
-    -------
-    bytes, tuple of str
-        The new file, and remarks that were lost with an old value.
+    All other text stays as it is. ``parts`` says for a key at the top level all that is to stand
+    there, as data; None takes it out. A key that stands there without a value stays.
 
     Raises
     ------

@@ -24,9 +24,9 @@ from loambrief import __version__
 from loambrief.cli.terminal import Listed, is_utf8, settle_streams
 from loambrief.errors import CaseProblems, LoambriefError
 
-COMMANDS = ("new", "workbook", "intake", "boundary", "check", "preview", "plan", "advise", "compare",
-            "batch", "send", "invoice", "fieldsheet", "issue", "sign", "verify", "keys", "archive",
-            "season", "calc", "sources", "selftest", "schema", "doctor", "completion")
+COMMANDS = ("new", "workbook", "intake", "boundary", "check", "preview", "plan", "advise",
+            "compare", "batch", "send", "invoice", "fieldsheet", "issue", "sign", "verify", "keys",
+            "archive", "season", "calc", "sources", "selftest", "schema", "doctor", "completion")
 """In the order of a consultant's work; each stands in the module of its name."""
 INTERRUPTED, UNREAD = 130, 141
 """Exit codes, as shells give them for the signals SIGINT and SIGPIPE."""
@@ -164,10 +164,7 @@ def main(ctx: click.Context) -> None:
 def defaults(archive: Iterable[str] = ()) -> dict[str, Any]:
     """What the settings say, for each command that has such an option.
 
-    Parameters
-    ----------
-    archive : iterable of str
-        Commands of the archive.
+    ``archive`` names the commands of the archive.
 
     Raises
     ------

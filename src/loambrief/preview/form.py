@@ -85,13 +85,7 @@ class FormResult:
 
 
 def sections(source: SourceText) -> tuple[Section, ...]:
-    """The form of a case.
-
-    Parameters
-    ----------
-    source : SourceText
-        The case as it was read; it may have problems.
-    """
+    """The form of a case as it was read; it may have problems."""
     data = source.data if isinstance(source.data, Mapping) else {}
     made = []
     for group in groups():
