@@ -10,7 +10,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import replace
 
 from loambrief.actions.blend import BlendZone, FieldMix
-from loambrief.actions.materials import pounds_per, priced, supplies
+from loambrief.actions.materials import pounds_per, spread
 from loambrief.actions.model import Action, SpreadingDays
 from loambrief.actions.offers import Offer
 from loambrief.actions.orders import needed_lb
@@ -67,9 +67,9 @@ def years_for(case: CaseFile, rate_lb: float, smallest_lb: float, optional: bool
     return years if optional and years <= years_at_once(case) else None
 
 
-def stretched_cap(zone: BlendZone, offer: Offer, years: int, by_year: frozenset[str]
-                  ) -> float:
-    """Most of a product in one pass for several years [lb/ac].
+def stretched_cap(zone: BlendZone, offer: Offer, years: int = 1,
+                  by_year: frozenset[str] = frozenset()) -> float:
+    """Most of a product alone, in one pass for so many years, that keeps every limit [lb/ac].
 
     Parameters
     ----------
@@ -135,12 +135,8 @@ def _too_small(case: CaseFile, mixed: Mixed, usable: tuple[Offer, ...],
     return min(found)[1:] if found else None
 
 
-def fit(case: CaseFile, actions: Iterable[Action], offers: Mapping[str, Offer]) -> list[Action]:
-    """Actions at rates that a machine of the farm can be set to."""
-    return [_fit(case, a, offers) for a in actions]
-
-
-def _fit(case: CaseFile, action: Action, offers: Mapping[str, Offer]) -> Action:
+def fit(case: CaseFile, action: Action, offers: Mapping[str, Offer]) -> Action:
+    """The action at a rate that a machine of the farm can be set to."""
     held, offer = machine(case, action.material_kind), offers.get(action.material_id or "")
     if held is None or not action.rate or offer is None:
         return action
@@ -175,11 +171,10 @@ def _fit(case: CaseFile, action: Action, offers: Mapping[str, Offer]) -> Action:
     low, high = ((None if v is None else v / size) for v in ends) if inside else (None, None)
     params = {**action.title.params, "rate": rate / size}
     return replace(
-        action, title=say(action.title.key, **params), rate=rate / size, rate_low=low,
-        rate_high=high, exact_rate=exact * years / size, years_at_once=years,
-        cap=None if cap is None else cap / size,
-        supplies=supplies(offer, rate), limits=(*action.limits, limit),
-        **priced(offer, rate / size, action.rate_unit, action.area_ac))
+        action, title=say(action.title.key, **params), rate_low=low, rate_high=high,
+        exact_rate=exact * years / size, years_at_once=years,
+        cap=None if cap is None else cap / size, limits=(*action.limits, limit),
+        **spread(offer, rate / size, action.rate_unit, action.area_ac))
 
 
 def settable(exact: float, smallest: float, step: float, cap: float | None = None,

@@ -93,7 +93,7 @@ def make_plan(case: CaseFile, findings: tuple[m.Finding, ...],
     changes.check_names(case, actions)
     actions = own_rates.apply(case, actions, by_id, fed.zones)
     actions = changes.replaced(case, actions, by_id)
-    actions = equipment.fit(case, changes.split(case, actions, by_id), by_id)
+    actions = [equipment.fit(case, a, by_id) for a in changes.split(case, actions, by_id)]
     actions = with_dolomitic(actions, magnesium)
     actions = mark(changes.deferred(case, actions), findings, on_offer)
     actions = changes.put_off_with(dependencies(decisions(actions)))
