@@ -40,12 +40,7 @@ PATH = "plan_changes"
 
 
 def check_names(case: CaseFile, actions: Sequence[Action]) -> None:
-    """Raise for every own rate or change that names nothing, or that contradicts another.
-
-    Raises
-    ------
-    PlanFaults
-    """
+    """Raise PlanFaults for every own rate or change that names nothing, or contradicts another."""
     faults = [*_rates(case, actions), *_names(case, actions), *_pairs(case, actions)]
     if faults:
         raise PlanFaults(tuple(faults))
@@ -112,10 +107,7 @@ def _of(case: CaseFile, *kinds: str) -> Iterator[tuple[int, PlanChange]]:
 def replaced(case: CaseFile, actions: list[Action], offers: Mapping[str, Offer]) -> list[Action]:
     """Other materials and rates in place of the computed ones.
 
-    Raises
-    ------
-    PlanFaults
-        A material that cannot do the work, or a rate of nothing.
+    Raises PlanFaults for a material that cannot do the work, or a rate of nothing.
     """
     faults: list[Fault] = []
     for i, change in _of(case, "replace"):
@@ -218,10 +210,7 @@ def _title(action: Action, offer: Offer, rate: float, unit: str, held: list[str]
 def split(case: CaseFile, actions: list[Action], offers: Mapping[str, Offer]) -> list[Action]:
     """Actions in the parts that the adviser states.
 
-    Raises
-    ------
-    PlanFaults
-        Parts that do not add up to the whole.
+    Raises PlanFaults for parts that do not add up to the whole.
     """
     faults: list[Fault] = []
     names: dict[str, tuple[str, ...]] = {}

@@ -52,14 +52,8 @@ def years_at_once(case: CaseFile) -> int:
 
 
 def years_for(case: CaseFile, rate_lb: float, smallest_lb: float, optional: bool) -> int | None:
-    """Years in one pass for a rate below the smallest; None where the guide does not allow it.
-
-    Parameters
-    ----------
-    rate_lb, smallest_lb : float
-        [lb/ac].
-    optional : bool
-        The rate only holds a test in its range.
+    """Years in one pass for a rate below the smallest [lb/ac both]; None where the guide does not
+    allow it. An ``optional`` rate only holds a test in its range.
     """
     if rate_lb >= smallest_lb * (1 - EVEN):
         return 1
@@ -71,10 +65,7 @@ def stretched_cap(zone: BlendZone, offer: Offer, years: int = 1,
                   by_year: frozenset[str] = frozenset()) -> float:
     """Most of a product alone, in one pass for so many years, that keeps every limit [lb/ac].
 
-    Parameters
-    ----------
-    by_year : frozenset of str
-        Nutrients whose limit is a rate for each year; the other limits do not grow.
+    The limits of the nutrients ``by_year`` are rates for each year; others do not grow.
     """
     caps = [limit * (years if n in by_year else 1) / offer.fraction(n)
             for n, limit in zone.upper.items() if offer.fraction(n) > 0]
@@ -90,13 +81,8 @@ def settable_mix(case: CaseFile, zones: tuple[BlendZone, ...], usable: tuple[Off
 
     A product too small to set on a zone is left out there and the mix made again, until all
     can be set or a need would be left; what still cannot be set is said by :func:`fit`.
-
-    Parameters
-    ----------
-    optional : mapping
-        Zone id -> nutrients whose need there is only maintenance.
-    by_year : mapping
-        Zone id -> nutrients whose limit there is a rate for each year.
+    ``optional`` and ``by_year`` name, by zone, the nutrients whose need there is only maintenance,
+    and those whose limit there is a rate for each year.
     """
     best = best_effort(zones, usable)
     for _ in range(len(zones) * len(usable)):
@@ -238,13 +224,7 @@ def uncounted(case: CaseFile, actions: Iterable[Action]) -> tuple[str, ...]:
 
 
 def spreading_days(case: CaseFile, actions: Iterable[Action]) -> tuple[SpreadingDays, ...]:
-    """Mass and days of each machine for actions of this season, in the order of the case.
-
-    Parameters
-    ----------
-    actions : iterable of Action
-        Those that will be done.
-    """
+    """Mass and days of each machine for what will be done this season, in the order of the case."""
     if case.constraints is None:
         return ()
     loads: dict[str, float] = {}

@@ -59,20 +59,16 @@ def lime_quality(offer: Offer) -> Mapping[str, float] | None:
 
 def cheapest(usable: list[tuple[Offer, float]], needed_ton: float, passes_ac: float
              ) -> tuple[Offer, float] | None:
-    """The offer that does a field's work for the least money.
+    """The offer that does a field's work for the least money, with its product per unit of need.
+
+    Offers without a price come last; ties go by id.
 
     Parameters
     ----------
-    usable : list of (Offer, product per unit of pure material)
     needed_ton : float
         Pure material for all areas and passes [ton].
     passes_ac : float
         Area that is spread, once for each pass [ac].
-
-    Returns
-    -------
-    (Offer, factor) or None
-        Offers without a price come last; ties go by id.
     """
     def cost(entry: tuple[Offer, float]) -> tuple[float, str]:
         offer, factor = entry

@@ -115,19 +115,8 @@ def product_range(need: Need, scale: float, material: Material
     """Range of a product for a need of its pure form, all passes together [unit of the need].
 
     From the range of the need and the error of what the material holds; what sources print, to
-    choose between, is only turned into product.
-
-    Parameters
-    ----------
-    need : Need
-        With an amount.
-    scale : float
-        Product per unit of the pure form [1].
-
-    Returns
-    -------
-    (float or None, float or None, tuple of Result)
-        Both ends, and what they were worked out from.
+    choose between, is only turned into product by ``scale``, product per unit of the pure form.
+    Beside both ends, what they were worked out from.
     """
     if need.low is None or need.high is None or need.amount is None:
         return None, None, ()

@@ -53,12 +53,7 @@ def nutrient_plan(case: CaseFile, zones: Mapping[str, tuple[NeedFor, ...]],
                   limits: Mapping[str, Mapping[str, Limit]]) -> NutrientPlan:
     """One action per product and zone of the field's least-cost mix.
 
-    Parameters
-    ----------
-    zones : mapping
-        BlendZone id -> its nutrient needs.
-    limits : mapping
-        Zone id -> nutrient -> most from all sources, and why.
+    ``zones`` are the needs by zone, ``limits`` the most from all sources by zone and nutrient.
     """
     usable = kind_of(offers, *KINDS)
     wanted = tuple(

@@ -41,11 +41,7 @@ def own_actions(case: CaseFile, offers: Mapping[str, Offer],
                 findings: Sequence[m.Finding] = ()) -> list[Action]:
     """Own actions and nitrogen passes of a case, in its order.
 
-    Parameters
-    ----------
-    offers : mapping of offer id to Offer
-    findings : sequence of Finding
-        The passes point to those on the nitrogen line.
+    The passes point to the findings on the nitrogen line.
     """
     made = [_own(case, entry, n, offers) for n, entry in enumerate(case.own_actions)]
     if case.nitrogen is None:

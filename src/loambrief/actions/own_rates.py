@@ -17,18 +17,9 @@ WARNINGS = (OVER_CAP, OVER_LIMIT)
 
 def apply(case: CaseFile, actions: list[Action], offers: Mapping[str, Offer],
           zones: tuple[BlendZone, ...]) -> list[Action]:
-    """Put the case's own rates in place of the computed ones.
+    """Put the case's own rates in place of the computed ones; own actions stay as they are.
 
-    Parameters
-    ----------
-    offers : mapping of offer id to Offer
-    zones : tuple of BlendZone
-        With the limits that the nutrient mix had to keep.
-
-    Returns
-    -------
-    list of Action
-        With own actions untouched: their rate is the adviser's already.
+    ``zones`` hold the limits that the nutrient mix had to keep.
     """
     for entry in case.overrides:
         touched = {a.id for a in actions if a.rate is not None and not a.own

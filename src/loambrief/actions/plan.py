@@ -52,19 +52,12 @@ WORK = (m.NeedKind.LOOSEN, m.NeedKind.DRAIN, m.NeedKind.LEACH, m.NeedKind.MEASUR
 
 def make_plan(case: CaseFile, findings: tuple[m.Finding, ...],
               judged: tuple[m.Judgement, ...] | None = None) -> Plan:
-    """Turn findings into a ranked, priced plan.
+    """Turn findings into a ranked, priced plan, which does not depend on the order of anything.
 
     Parameters
     ----------
-    findings : tuple of Finding
-        From every topic, in any order.
     judged : tuple of Judgement or None
         Verdicts on nutrients and amendments; None: worked out from the findings.
-
-    Returns
-    -------
-    Plan
-        The same whatever the order of findings and materials.
 
     Raises
     ------
