@@ -388,7 +388,8 @@ def _start(flowables: Sequence[Flowable], width: float) -> float:
 class Barred(Flowable):
     """Flowables with a bar at their left, whose pattern says what kind they are.
 
-    ``dash`` is empty for a full bar; ``again`` stands on top where it goes on over a page.
+    ``indent`` is from the bar to the text, ``bar`` its thickness [pt]; ``dash`` is empty for a full
+    bar; ``again`` stands on top where it goes on over a page.
     """
 
     def __init__(self, flowables, indent, bar, colour, dash=(), before=0.0, after=0.0,
