@@ -31,6 +31,7 @@ from loambrief.case.select import sample_area_ac
 from loambrief.errors import PlanFaults
 from loambrief.findings.model import Message, NeedKind, say
 from loambrief.findings.places import place_of
+from loambrief.units import LB_PER_TON
 
 AREA_SLACK, RATE_SLACK = 0.005, 0.01
 """How far parts may miss the whole: rounding of what is typed."""
@@ -179,7 +180,7 @@ def _as_much(action: Action, offer: Offer, offers: Mapping[str, Offer]) -> float
     amount = action.need.amount
     if amount is None:
         return None
-    return amount * (2000.0 if action.need.unit == "ton/ac" else 1.0) / action.passes / pure
+    return amount * (LB_PER_TON if action.need.unit == "ton/ac" else 1.0) / action.passes / pure
 
 
 def _service(action: Action, change: PlanChange,
