@@ -9,8 +9,9 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
-from loambrief.case.geodesy import M2_PER_ACRE, Position, ring_area_m2
+from loambrief.case.geodesy import Position, ring_area_m2
 from loambrief.case.problems import DataPath, Fault
+from loambrief.units import M2_PER_ACRE
 
 MOST_CORNERS = 5_000
 MOST_ZONES = 60

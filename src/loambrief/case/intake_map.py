@@ -43,7 +43,7 @@ from loambrief.case.schema import Methods, Part
 from loambrief.case.source import SourceText, short, single_values
 from loambrief.case.validate import common_fault, known_keys, place_of
 from loambrief.errors import CaseProblems
-from loambrief.units import EQUIVALENT_MG, K2O_PER_K, P2O5_PER_P
+from loambrief.units import ATOMIC_MASS, EQUIVALENT_MG, K2O_PER_K, P2O5_PER_P
 
 EXAMPLE = """\
 loambrief_map: 1
@@ -74,7 +74,7 @@ CHARGE_UNITS = {"meq/100g": 10.0, "cmol/kg": 10.0, "cmolc/kg": 10.0, "cmol(+)/kg
 """Charge of an exchangeable cation -> meq/kg; times the equivalent mass it is mg/kg."""
 MASS_UNITS = {"mg/100g": 10.0, "%": 10_000.0, "g/100g": 10_000.0}
 """Units of labs that a case does not know -> mg/kg."""
-_O, _N = 15.9994, 14.0067  # standard atomic weights, IUPAC 2007 abridged, as in units.py
+_O, _N = ATOMIC_MASS["O"], ATOMIC_MASS["N"]
 FORMS: Mapping[str, tuple[str, float]] = {
     "P": ("analysis.p2o5", P2O5_PER_P),
     "K": ("analysis.k2o", K2O_PER_K),

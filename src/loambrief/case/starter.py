@@ -12,7 +12,7 @@ from loambrief.case.plausible import STARTER_ID
 from loambrief.case.reader import UNWANTED, decode, read_bytes, read_text
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.resources import templates_dir
-from loambrief.units import T_PER_HA_PER_TON_PER_ACRE
+from loambrief.units import LB_PER_TON, T_PER_HA_PER_TON_PER_ACRE
 
 FORAGE = {"alfalfa": "legume", "grass forage": "grass"}
 """Crop group -> kind of forage."""
@@ -111,5 +111,5 @@ def _example_yield(row, units: str) -> str:
     if units == "si":
         value, unit = ton_ac * T_PER_HA_PER_TON_PER_ACRE, "t/ha"
     else:
-        value, unit = ton_ac * 2000 / row["lb_per_unit"], row["yield_unit"]
+        value, unit = ton_ac * LB_PER_TON / row["lb_per_unit"], row["yield_unit"]
     return f"{float(f'{value:.2g}'):g} {unit}"  # two digits, never as a power of ten

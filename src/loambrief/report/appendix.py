@@ -215,10 +215,7 @@ def accepted_blocks(context: Context) -> list[b.Block]:
 def record_section(context: Context, annex: b.AnnexFile | None) -> list[b.Block]:
     """Scope, completeness, the adviser's own notes, where the annex is, then the signatures.
 
-    Parameters
-    ----------
-    annex : AnnexFile or None
-        The annex, where it is a file of its own.
+    ``annex`` is there where it is a file of its own.
     """
     case, word = context.case, context.word
     blocks: list[b.Block] = [b.Heading(1, word("heading_record"), anchor="record")]
