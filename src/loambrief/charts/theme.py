@@ -47,10 +47,7 @@ class Theme:
 def theme() -> Theme:
     """The theme of this installation.
 
-    Raises
-    ------
-    ResourceMissing
-        The file is not there or lacks a key the charts need.
+    Raises ResourceMissing if the file is not there or lacks a key the charts need.
     """
     path = templates_dir() / "theme.toml"
     try:

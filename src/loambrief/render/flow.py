@@ -30,11 +30,8 @@ Made = list[Flowable]
 def flow(composer: Composer, content: Sequence[b.Block]) -> Made:
     """All blocks of a document as flowables.
 
-    Raises
-    ------
-    RenderFault
-        An unknown kind of block, a skipped heading level, an anchor used twice, a figure
-        without a text alternative.
+    Raises RenderFault for an unknown kind of block, a skipped heading level, an anchor used twice
+    or a figure without a text alternative.
     """
     made: Made = []
     cards: list[p.ActionCard] = []

@@ -152,13 +152,7 @@ class Page:
         self._linked: set[str] = set()
 
     def show(self, block: b.Block) -> Markup:
-        """One block.
-
-        Raises
-        ------
-        RenderFault
-            An unknown kind of block, and whatever is wrong inside it.
-        """
+        """One block; raises RenderFault for an unknown kind, and whatever is wrong inside it."""
         if type(block) not in SHOWN:
             raise RenderFault(f"no way to show a {type(block).__name__}")
         if isinstance(block, p.Summary):  # a cover, if there is one, holds the page's own title
@@ -212,13 +206,7 @@ class Page:
         return f"doc-figure{len(self._charts) + 1}"
 
     def chart(self, spec: ChartSpec) -> Markup:
-        """A chart as SVG, with its title and its text alternative inside.
-
-        Raises
-        ------
-        RenderFault
-            It has no text alternative.
-        """
+        """A chart as SVG, with its title and its text alternative inside; it must have one."""
         if not spec.alt.strip():
             raise RenderFault(f"figure {spec.title!r} has no text alternative")
         self._charts.append(spec)
@@ -236,13 +224,7 @@ class Page:
         return self._ids[anchor]
 
     def anchor(self, anchor: str) -> Markup:
-        """The id that makes an element the target of an anchor.
-
-        Raises
-        ------
-        RenderFault
-            Another element is.
-        """
+        """The id that makes an element the target of an anchor; RenderFault if another is."""
         if not anchor:
             return Markup("")
         if anchor in self._placed:
@@ -269,13 +251,7 @@ class Page:
     # Headings -------------------------------------------------------------------------
 
     def heading(self, block: b.Heading) -> Markup:
-        """A heading of the model.
-
-        Raises
-        ------
-        RenderFault
-            It skips a level.
-        """
+        """A heading of the model; raises RenderFault if it skips a level."""
         return self._heading(block.level, block.text, block.anchor, block.bookmark,
                              "new-page" if block.new_page else "")
 

@@ -31,13 +31,7 @@ def spread_actions(plan: Plan) -> tuple[Action, ...]:
 
 def applicator_sheet(case: CaseFile, plan: Plan, writer: Writer,
                      scale: float = 1.0) -> b.ReportModel:
-    """The sheet as a document of its own.
-
-    Parameters
-    ----------
-    scale : float
-        Type size, 1 to 1.6.
-    """
+    """The sheet as a document of its own, in type of a ``scale`` from 1 to 1.6."""
     write = writer.write
     actions = spread_actions(plan)
     title = write(say("actions.sheet_title", field=case.field.name))

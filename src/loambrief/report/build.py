@@ -48,15 +48,8 @@ def draft_field(loaded: LoadedCase, diagnosis: Diagnosis, plan: Plan,
     ----------
     calculations : tuple of Result
         As recorded while the case ran.
-    writer : Writer
-        Language, units and currency of the reader.
     annex_file : str
         Name of the annex as a file of its own; empty where it ends the advisory.
-
-    Returns
-    -------
-    FieldDraft
-        Equal inputs give an equal draft.
     """
     context = Context(loaded, diagnosis, plan, calculations, writer.marking(), chart_words(writer),
                       annex_file=annex_file)
@@ -89,14 +82,9 @@ def draft_field(loaded: LoadedCase, diagnosis: Diagnosis, plan: Plan,
 
 
 def finish_field(draft: FieldDraft, data: bytes, annex: b.AnnexFile | None = None) -> FieldReport:
-    """A draft with its record, and the case and data attached.
+    """A draft with its record, and the case and its data (JSON) attached.
 
-    Parameters
-    ----------
-    data : bytes
-        The advisory as JSON, attached to the document.
-    annex : AnnexFile or None
-        The finished annex, where it is a file of its own.
+    ``annex`` is there where it is a file of its own.
     """
     context, loaded = draft.context, draft.context.loaded
     *first, second = draft.model.blocks

@@ -48,19 +48,7 @@ def described(spec: S, write: Callable[[Message], str]) -> S:
 
 
 def describe(spec: ChartSpec, write: Callable[[Message], str]) -> str:
-    """Text alternative: the finding and every number the chart prints.
-
-    Parameters
-    ----------
-    spec : ChartSpec
-        A spec with data; its ``alt`` is not read.
-    write : callable
-        ``Writer.write`` of the reader's language.
-
-    Returns
-    -------
-    str
-        Sentences.
+    """Text alternative: the finding and every number that a chart with data prints.
 
     Raises
     ------

@@ -27,10 +27,7 @@ HALF_POUND = 0.5
 def client_blocks(contexts: Sequence[Context]) -> list[Block]:
     """Map, comparison and shared order of several fields; each only if there is something.
 
-    Parameters
-    ----------
-    contexts : sequence of Context
-        Fields of one client, in one language and unit system.
+    The fields are of one client, in one language and unit system.
     """
     first = contexts[0]
     blocks: list[Block] = []
@@ -139,12 +136,7 @@ def shopping_list(contexts: Sequence[Context]) -> Table | None:
 def ordered_together(needed_lb: float, package_lb: float, least_lb: float) -> float:
     """Mass to order at once [lb]: the least load or more, in whole packages where there are any.
 
-    Parameters
-    ----------
-    needed_lb : float
-        Spread on all fields together [lb].
-    package_lb, least_lb : float
-        Load or bag, and least load the supplier brings [lb]; 0: none.
+    ``needed_lb`` is spread on all fields together; a package or least load of 0 is none.
     """
     wanted = max(needed_lb, least_lb)
     return math.ceil(wanted / package_lb - 1e-6) * package_lb if package_lb else wanted

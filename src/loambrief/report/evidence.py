@@ -21,15 +21,7 @@ from loambrief.topics.assess import TOPICS
 
 def topic_sections(context: Context, charts: Mapping[str, Sequence[b.Figure]],
                    workings: Workings) -> list[b.Block]:
-    """Every topic with its result, charts, findings and calculations.
-
-    Parameters
-    ----------
-    charts : mapping of str to sequence of Figure
-        By topic.
-    workings : Workings
-        Of the case; those of the topics are taken.
-    """
+    """Every topic with its result, charts, findings and calculations."""
     blocks: list[b.Block] = [b.Paragraph(context.word("findings_intro"), b.Style.NOTE)]
     for topic in TOPICS:
         found = context.diagnosis.by_topic(topic)
@@ -81,14 +73,9 @@ def zoned(found: Iterable[Finding]) -> list[list[Finding]]:
 
 def finding_block(context: Context, group: Sequence[Finding],
                   workings: Sequence[b.Block] = ()) -> FindingBlock:
-    """One question with its answers, its evidence and its calculations.
+    """One question with its answers, its evidence and its calculations beside it.
 
-    Parameters
-    ----------
-    group : sequence of Finding
-        Of one finding, or of the same for several places.
-    workings : sequence of Block
-        Printed beside the evidence.
+    ``group`` is one finding, or the same for several places.
     """
     sides: dict[Side, list[EvidenceLine]] = {side: [] for side in Side}
     pieces: dict[tuple, list[tuple[Finding, tuple[str, ...]]]] = {}

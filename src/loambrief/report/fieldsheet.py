@@ -36,19 +36,9 @@ def field_sheet(case: CaseFile, missing: tuple[Missing, ...], followups: tuple[F
                 plan: VisitPlan, writer: Writer) -> b.ReportModel:
     """The sheets as a document of its own, with the plan of their boxes inside.
 
-    Parameters
-    ----------
-    case : CaseFile
-        Of the last visit.
-    missing : tuple of Missing
-        What the last advisory could not say.
-    followups : tuple of Followup
-        What its plan wanted tested again, and when.
-
-    Raises
-    ------
-    ValueError
-        A box of the layout is not on the sheets, or one is there that the layout lacks.
+    ``case`` is that of the last visit, ``missing`` what its advisory could not say, ``followups``
+    what its plan wanted tested again. Raises ValueError unless each box of the layout is on the
+    sheets, and no other.
     """
     layout = plan.layout
     sheet = FieldSheet(case, plan, writer, {box.name: box for box in boxes(layout)})

@@ -85,13 +85,7 @@ class LetterText:
 
 
 def letter_text(enclosed: Sequence[Enclosed]) -> LetterText:
-    """Write the letter for one client's advisories.
-
-    Parameters
-    ----------
-    enclosed : sequence of Enclosed
-        At least one; all of one client, adviser, language and currency.
-    """
+    """Write the letter for advisories of one client, adviser, language and currency."""
     first = enclosed[0].facts
     writer = Writer(first.language, first.units, first.currency)
     draft = any(one.data.get("status") != "issued" for one in enclosed)

@@ -14,16 +14,8 @@ def withdrawal_notice(case: CaseFile, number: str, revision: int, *, issued: dt.
                       withdrawn: dt.date, reason: str, notice: str = "") -> b.ReportModel:
     """The notice as a document of one page.
 
-    Parameters
-    ----------
-    case : CaseFile
-        Of the advisory that is withdrawn.
-    issued, withdrawn : date
-        Of the advisory, and of the notice.
-    reason : str
-        Why.
-    notice : str
-        What the client is to do, in the adviser's words; may be empty.
+    ``issued`` is the date of the advisory, ``withdrawn`` that of the notice; ``notice`` is what the
+    client is to do, in the adviser's words, and may be empty.
     """
     writer = Writer.of(case.case)
 

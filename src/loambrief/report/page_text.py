@@ -10,9 +10,6 @@ from loambrief.report.text import Writer
 def page_words(writer: Writer) -> Words:
     """The fixed words of the page, from ``page.j2`` of the writer's language.
 
-    Raises
-    ------
-    TextFault
-        A word is missing in that language.
+    Raises TextFault where one is missing.
     """
     return Words(**{f.name: writer.write(say(f"page.word_{f.name}")) for f in fields(Words)})

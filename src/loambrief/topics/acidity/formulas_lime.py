@@ -9,10 +9,10 @@ from loambrief.agronomy.registry import Answer, by_row, formula
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.tables import DataRow, DataTable, load
 from loambrief.topics.acidity.formulas import constant
-from loambrief.units import LB_PER_TON, T_PER_HA_PER_TON_PER_ACRE
+from loambrief.units import KFT2_PER_ACRE, LB_PER_TON, T_PER_HA_PER_TON_PER_ACRE
 
 INDEX = "acidity/lime_tables"
-TO_TON_AC = {"ton/ac": 1.0, "lb/ac": 1 / LB_PER_TON, "lb/1000ft2": 43.56 / LB_PER_TON}
+TO_TON_AC = {"ton/ac": 1.0, "lb/ac": 1 / LB_PER_TON, "lb/1000ft2": KFT2_PER_ACRE / LB_PER_TON}
 PURE_TABLE = "smp"
 OUR_STEP = "between printed targets or rows the value is taken linearly, which is our own step"
 

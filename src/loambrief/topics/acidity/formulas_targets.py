@@ -10,7 +10,7 @@ from loambrief.agronomy.registry import Answer, by_row, formula
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.tables import DataRow, load
 from loambrief.topics.acidity.formulas import constant
-from loambrief.units import SLICE_DEPTH_IN, SLICE_LB
+from loambrief.units import KFT2_PER_ACRE, SLICE_DEPTH_IN, SLICE_LB
 
 TARGETS = "acidity/ph_targets"
 ACID, OTHER, ORGANIC, ANY = "acid subsoil", "other subsoil", "organic soil", "any"
@@ -214,7 +214,7 @@ def sulfur_to_acidify(
         return Answer(None, notes=(f"this table is only for pH {rows[0]['target_ph']:g}",), **about)
     else:
         value, inside = _along(rows, column, soil_ph)
-    return Answer(value, details={"lb_per_1000ft2": value / 43.56}, within_range=inside,
+    return Answer(value, details={"lb_per_1000ft2": value / KFT2_PER_ACRE}, within_range=inside,
                   notes=("put on half, test again after three to six months",), **about)
 
 

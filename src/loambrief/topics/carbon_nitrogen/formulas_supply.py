@@ -12,7 +12,7 @@ from loambrief.agronomy.registry import Answer, by_row, formula
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.tables import load
 from loambrief.topics.carbon_nitrogen.formulas import constant
-from loambrief.units import LB_PER_TON
+from loambrief.units import FT2_PER_ACRE, LB_PER_FT3_PER_G_CM3, LB_PER_TON
 
 SHARES = "carbon_nitrogen/available_nitrogen"
 WET_MANURE_PCT = 18.0
@@ -164,7 +164,7 @@ def organic_matter_mass_lb_ac(organic_matter_pct: Percent, depth_in: float,
     return _layer_lb_ac(depth_in, bulk_density_g_cm3) * organic_matter_pct / 100.0
 
 
-LB_PER_ACRE_INCH_AT_1 = 43560.0 / 12.0 * 62.42796
+LB_PER_ACRE_INCH_AT_1 = FT2_PER_ACRE / 12.0 * LB_PER_FT3_PER_G_CM3
 """Soil of 1 g/cm3, one inch on one acre [lb] (definitions; 62.43 lb/ft3 is 1 g/cm3)."""
 
 

@@ -188,5 +188,5 @@ def _rise(case: CaseFile, material: Material, carbon: float) -> tuple[Result, tu
         say("carbon_nitrogen.avoid_rise", material=Product(material.id, material.name),
             rise=RISE_PCT),
         say("carbon_nitrogen.avoid_rise_why", low=low, high=high, cost=cost,
-            phosphate=None if phosphate is None else round(phosphate / 100 * 2000 * low, -1)),
+            phosphate=None if phosphate is None else round(phosphate / 100 * LB_PER_TON * low, -1)),
     ),)

@@ -7,6 +7,7 @@ from loambrief.agronomy.registry import Answer, by_row, formula
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.tables import DataRow, load
 from loambrief.topics.forage.formulas import coefficient
+from loambrief.units import ATOMIC_MASS
 
 HAY_CAUTIONS = "forage/hay_cautions"
 DEATHS, SICKNESS, BELOW, NO_SHARE, LOST_IN_DRYING, NOT_THIS_STOCK = (
@@ -18,8 +19,8 @@ BELOW_LOW, WITHIN, ABOVE = "below", "within", "above"
 SHORT, PERHAPS_SHORT, ENOUGH, HIGH, TOO_HIGH = (
     "short", "perhaps short", "enough", "high", "too high")
 """Classes of a mineral."""
-FORM_MASS = {"no3-n": 14.0067, "no3": 14.0067 + 3 * 15.9994,
-             "kno3": 39.0983 + 14.0067 + 3 * 15.9994}
+NITRATE = ATOMIC_MASS["N"] + 3 * ATOMIC_MASS["O"]
+FORM_MASS = {"no3-n": ATOMIC_MASS["N"], "no3": NITRATE, "kno3": ATOMIC_MASS["K"] + NITRATE}
 """Mass per mole of nitrogen of each form of a nitrate result, g/mol (iupac-2007-weights)."""
 
 

@@ -7,7 +7,7 @@ from loambrief.agronomy.possible import NotNegative, Percent, Positive, not_nega
 from loambrief.agronomy.registry import Answer, by_row, formula
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.tables import load
-from loambrief.units import LB_PER_TON
+from loambrief.units import FT2_PER_ACRE, IN3_PER_GAL, LB_PER_TON
 
 SETBACKS = "nutrients/manure_setbacks"
 ANYWHERE = "any"
@@ -19,8 +19,7 @@ BASES = ("nitrogen", "guide", "removal", "none")
 the guide's own rate and may be zero."""
 WATER_LB_PER_GAL = 8.34
 GALLONS = 1000.0
-FT2_PER_ACRE = 43560.0
-GAL_PER_ACRE_INCH = FT2_PER_ACRE * 12.0 ** 2 / 231.0
+GAL_PER_ACRE_INCH = FT2_PER_ACRE * 12.0 ** 2 / IN3_PER_GAL
 """27,154 gallons (definitions: 43,560 ft2, 231 in3)."""
 ROOM_IN = 8.0
 """Depth of soil that takes up what is put on (ohioline-anr21) [in]."""

@@ -7,14 +7,10 @@ from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.tables import load
 from loambrief.topics.salinity.formulas_sodicity import constant
-from loambrief.units import EQUIVALENT_MG, LB_PER_TON
+from loambrief.units import EQUIVALENT_MG, G_PER_LB, LB_PER_TON, M2_PER_ACRE, MM_PER_INCH
 
 AMENDMENTS = "sodicity/amendments"
 INCHES_PER_FOOT = 12.0
-GRAMS_PER_LB = 453.59237
-M2_PER_ACRE = 4046.8564224
-MM_PER_INCH = 25.4
-"""Definitions."""
 
 
 def _sodium_to_replace(cec_meq: float, esp_pct: float, target_esp_pct: float) -> float:
@@ -220,7 +216,7 @@ def gypsum_dissolving_water_in(gypsum_ton_ac: NotNegative) -> Answer:
     as do waters that already hold calcium and sulfate. Sources: crc-gypsum-solubility (memory);
     hira-singh-1980 (departure in sodic soil).
     """
-    grams_m2 = gypsum_ton_ac * LB_PER_TON * GRAMS_PER_LB / M2_PER_ACRE
+    grams_m2 = gypsum_ton_ac * LB_PER_TON * G_PER_LB / M2_PER_ACRE
 
     def depth(grams_per_litre: float) -> float:
         return grams_m2 / grams_per_litre / MM_PER_INCH  # 1 L/m2 is 1 mm

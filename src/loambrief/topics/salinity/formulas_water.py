@@ -8,6 +8,7 @@ from loambrief.agronomy.possible import NotNegative, Positive, Share
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput
 from loambrief.tables import load
+from loambrief.units import KG_PER_LB, LB_PER_TON
 
 
 def constant(name: str) -> float:
@@ -236,4 +237,4 @@ def salt_load_ton_ac(salt_mg_l: NotNegative, water_in: NotNegative) -> float:
     One acre-foot is 1,233,482 L; a short ton 907.185 kg.
     """
     litres = constant("litres_per_acre_foot") * water_in / 12.0
-    return salt_mg_l * litres / 1e6 / 907.18474
+    return salt_mg_l * litres / 1e6 / (LB_PER_TON * KG_PER_LB)

@@ -8,11 +8,11 @@ from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.tables import load
 from loambrief.topics.salinity.formulas_water import constant
 from loambrief.topics.salinity.formulas_water_quality import SEVERE, SLIGHT, infiltration_hazard
+from loambrief.units import G_PER_LB
 
 AMENDMENTS = "sodicity/amendments"
 UNDISSOLVED = ("calcium carbonate",)
 """Amendments that do not dissolve in such water and cannot treat it."""
-GRAMS_PER_LB = 453.59237
 INCHES_PER_FOOT = 12.0
 NOTHING, WATCH, EVERY_SEASON = "none", "watch", "every season"
 
@@ -154,6 +154,6 @@ def water_amendment_lb_ac(meq_l: NotNegative, amendment: str = "gypsum",
     row = load(AMENDMENTS).find(amendment=amendment)
     equivalent_mg = row["formula_mass"] / row["charge"] / (row["active_pct"] / 100.0)
     grams = meq_l * equivalent_mg / 1000.0 * constant("litres_per_acre_foot")
-    per_foot = grams / GRAMS_PER_LB / (purity_pct / 100.0)
+    per_foot = grams / G_PER_LB / (purity_pct / 100.0)
     return Answer(per_foot * water_in / INCHES_PER_FOOT,
                   details={"lb_per_acre_foot": per_foot, "acid": bool(row["needs_lime"])})

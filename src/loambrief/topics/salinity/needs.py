@@ -24,14 +24,14 @@ from loambrief.topics.salinity.ranges import (
     wash_range,
 )
 from loambrief.topics.salinity.state import CropTolerance, SaltState, irrigated
-from loambrief.units import plain
+from loambrief.units import FT2_PER_ACRE, LB_PER_FT3_PER_G_CM3, plain
 
 POOR_DRAINAGE = ("somewhat poorly drained", "poorly drained", "unknown")
 KEPT_YIELD_LOSS_PCT = 10.0
 """Loss at the ECe that leaching aims for: the 90 % yield value, as FAO 29 uses it."""
 ROOT_DEPTH_IN = 48.0
 """Depth that salt should be known to before drains or leaching are judged (our own choice)."""
-LB_PER_ACRE_FOOT_AT_1 = 43560.0 * 62.42796
+LB_PER_ACRE_FOOT_AT_1 = FT2_PER_ACRE * LB_PER_FT3_PER_G_CM3
 """Soil of 1 g/cm3, one foot on one acre [lb] (definitions)."""
 
 

@@ -14,7 +14,6 @@ from loambrief.tables import DataRow, load
 WATER = "soil_water/available_water"
 CROPS = "soil_water/crop_water"
 IN_PER_M = 39.370079
-MM_PER_INCH = 25.4
 TABLE_USE_MM = 5.0
 PER_MM = 0.04
 LEAST, MOST = 0.1, 0.8
