@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator
 
-from loambrief.case.codes import CODES, asked_at_issue
+from loambrief.case.codes import asked_at_issue, codes
 from loambrief.case.measurements import EXTRACT, SLICE, Measurement, of_part
 from loambrief.case.normalise import LB_AC_ASSUMED, in_lb_ac
 from loambrief.case.problems import Problem
@@ -165,7 +165,7 @@ def _warning(context: Context, problem: Problem) -> str:
     """An accepted warning: what was found, or what its code means where the wording of
     problems is not the reader's: it is English, in the units of the house."""
     same = context.writer.tongue.folder == "en" and context.system == "us"
-    told = problem.found if same else context.term(CODES[problem.code])
+    told = problem.found if same else context.term(codes()[problem.code])
     return f"{problem.code} {problem.field}: {told}"
 
 
