@@ -40,18 +40,9 @@ def uncertain(action: Action) -> str:
 
 def lay_out(case: CaseFile, actions: list[Action]
             ) -> tuple[list[Action], tuple[CheckStrip, ...]]:
-    """Take the strips of the case off the actions they check.
+    """Take the strips of the case off the actions they check; the strips in the order of these.
 
-    Returns
-    -------
-    list of Action
-    tuple of CheckStrip
-        Offered or laid out, in the order of the actions.
-
-    Raises
-    ------
-    PlanFaults
-        The case names an action or material that nothing is spread for.
+    Raises PlanFaults where the case names an action or material that nothing is spread for.
     """
     named = _named(case, actions)
     strips = []
