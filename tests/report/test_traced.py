@@ -155,7 +155,8 @@ NUMBER = re.compile(r"(?<![\w.,])\d+(?:[.,]\d+)*(?!\w)")
 
 
 def literal_numbers():
-    """Message -> the numbers in its English words, also in words chosen by a condition."""
+    """Message -> the numbers in its English words, also in words chosen by a condition, and those
+    written there to be turned into the units of the document."""
     found = {}
     for path in sorted((templates_dir() / "text" / "en").glob("*.j2")):
         environment = Environment(extensions=[Marking])
@@ -164,6 +165,8 @@ def literal_numbers():
             said = [n.data for n in macro.find_all(nodes.TemplateData)]
             said += [n.value for n in macro.find_all(nodes.Const)
                      if isinstance(n.value, str) and " " in n.value]
+            said += [f"{n.node.value:g}" for n in macro.find_all(nodes.Filter)
+                     if n.name in ("q", "num") and isinstance(n.node, nodes.Const)]
             if listed := NUMBER.findall("\n".join(said)):
                 found[f"{path.stem}.{macro.name}"] = listed
     return found
