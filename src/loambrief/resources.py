@@ -24,11 +24,6 @@ def templates_dir() -> Path:
     """Folder of text templates, theme and fonts.
 
     An installed wheel carries it inside the package; a checkout has it beside ``src``.
-
-    Raises
-    ------
-    ResourceMissing
-        Neither place has it.
     """
     tried = (PACKAGE / "_templates", PACKAGE.parents[1] / "templates")
     for folder in tried:
@@ -45,13 +40,7 @@ def tables_dir() -> Path:
 
 @cache
 def published_dir() -> Path:
-    """Folder of published answers that the self-test reproduces.
-
-    Raises
-    ------
-    ResourceMissing
-        Neither the package nor the checkout has it.
-    """
+    """Folder of published answers that the self-test reproduces."""
     tried = (PACKAGE / "_published", PACKAGE.parents[1] / "tests" / "published")
     for folder in tried:
         if folder.is_dir():

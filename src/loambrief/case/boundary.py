@@ -9,8 +9,9 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
-from loambrief.case.geodesy import M2_PER_ACRE, Position, ring_area_m2
+from loambrief.case.geodesy import Position, ring_area_m2
 from loambrief.case.problems import DataPath, Fault
+from loambrief.units import M2_PER_ACRE
 
 MOST_CORNERS = 5_000
 MOST_ZONES = 60
@@ -44,14 +45,9 @@ def shapes(boundary: object) -> tuple[Shape, ...]:
 
 
 def boundary_faults(boundary: object, sample_ids: Sequence[str]) -> Iterator[Fault]:
-    """Everything that is wrong with a boundary.
+    """Everything that is wrong with a boundary, GeoJSON as plain data.
 
-    Parameters
-    ----------
-    boundary : object
-        The GeoJSON as plain data.
-    sample_ids : sequence of str
-        Ids that zones may name.
+    ``sample_ids`` are the ids that zones may name.
     """
     root: DataPath = ("boundary",)
     if not isinstance(boundary, Mapping) or boundary.get("type") not in KINDS:
@@ -181,10 +177,7 @@ def _polygons(geometry: object) -> tuple[tuple[Ring, ...], ...]:
 def boundary_warnings(case) -> Iterator[Fault]:
     """Areas of the shapes that do not fit the areas stated in the case.
 
-    Parameters
-    ----------
-    case : CaseFile
-        In house units. Says nothing of a boundary with faults.
+    Says nothing of a boundary with faults.
     """
     if any(boundary_faults(case.boundary, [s.id for s in case.samples])):
         return

@@ -53,20 +53,14 @@ class ReadBoundary:
 
 
 def boundary_from(path: Path, attribute: str = PROPERTY) -> dict[str, Any]:
-    """The GeoJSON of a KML file, a shapefile, or a packed shapefile.
+    """The GeoJSON of a ``.kml``, a ``.shp`` with its files beside it, or a ``.zip`` with one in it.
 
-    Parameters
-    ----------
-    path : Path
-        ``.kml``, ``.shp`` with its files beside it, or ``.zip`` with one shapefile in it.
-    attribute : str
-        Attribute that holds the id of a zone's sample. An area without it is the field.
+    ``attribute`` holds the id of a zone's sample. An area without it is the field.
 
     Raises
     ------
     CaseProblems
         The file cannot be read as such, is too large, or its coordinates are not WGS 84.
-    OSError
     """
     if path.suffix.lower() not in ENDINGS:
         raise _fault(path, f"the ending {path.suffix.lower()!r}", ".kml, .shp or .zip")
@@ -76,12 +70,7 @@ def boundary_from(path: Path, attribute: str = PROPERTY) -> dict[str, Any]:
 def read_boundary(path: Path, attribute: str = PROPERTY, shown: str = "") -> ReadBoundary:
     """The same with the place of each area, for a case that names the file itself.
 
-    Parameters
-    ----------
-    path, attribute
-        As in :func:`boundary_from`.
-    shown : str
-        Name of the file in problems; its path if empty.
+    ``shown`` is the name of the file in problems; its path if empty.
     """
     raw = _raw(path)
     name = Path(shown) if shown else path

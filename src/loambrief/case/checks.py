@@ -11,6 +11,7 @@ from loambrief.case.known_names import name_faults
 from loambrief.case.measurements import methods, results_by_method
 from loambrief.case.names import yield_units
 from loambrief.case.own_checks import own_faults
+from loambrief.case.parts import SLACK
 from loambrief.case.problems import DataPath, Fault
 from loambrief.case.quantities import show
 from loambrief.case.repeats import repeat_faults
@@ -25,8 +26,6 @@ WEIGHED = ("n", "p2o5", "k2o", "calcium", "magnesium", "sulfur", "zinc", "boron"
            "copper", "iron", "molybdenum", "chloride", "total_nitrogen", "available_n",
            "ammonium_n", "sodium")
 """Contents of a material that a rate multiplies."""
-AREA_SLACK = 1.005
-"""Rounding of typed areas: the sum of the samples may exceed the field by 0.5 %."""
 CASE_DATE: DataPath = ("case", "date")
 
 
@@ -115,7 +114,7 @@ def _areas(case: CaseFile) -> Iterator[Fault]:
                             "Rates and totals are worked out for each sample's area.", at_key=True)
     stated = [(i, s.area) for i, s in enumerate(case.samples) if s.area is not None]
     total = sum(area.value for _, area in stated)
-    if stated and total > case.field.area.value * AREA_SLACK:
+    if stated and total > case.field.area.value * SLACK:
         last = stated[-1][0]
         stands = {i: "area" if case.samples[i].share is None else "share" for i, _ in stated}
         yield Fault("CASE041", ("samples", last, stands[last]),

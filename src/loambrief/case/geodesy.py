@@ -5,9 +5,6 @@ from collections.abc import Sequence
 
 from geographiclib.geodesic import Geodesic  # type: ignore[import-untyped]
 
-M2_PER_ACRE = 4_046.856_422_4
-"""International acre."""
-
 Position = tuple[float, float]
 """Longitude and latitude [degrees]."""
 

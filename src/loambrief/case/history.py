@@ -51,12 +51,7 @@ class History:
 def read_history(case: CaseFile, folder: Path | None, load: Callable) -> History:
     """The earlier cases that a case names.
 
-    Parameters
-    ----------
-    folder : Path or None
-        Where the case stands.
-    load : callable
-        Reads an earlier case: content, name and folder to a loaded case.
+    ``load`` reads one: content, name and folder to a loaded case.
     """
     found = History()
     for i, name in enumerate(case.history):
@@ -141,22 +136,11 @@ def _no_two(found: History) -> None:
 def find_history(loaded: Loaded, folder: Path, load: Callable) -> History:
     """Earlier cases of a field among the files of a folder and below it.
 
-    Parameters
-    ----------
-    loaded : LoadedCase
-        The present case.
-    load : callable
-        Reads a case file: path to loaded case.
-
-    Returns
-    -------
-    History
-        Files that are no cases, of other fields or not earlier are passed over.
+    Files that are no cases, of other fields or not earlier are passed over. ``load`` reads a
+    case file: path to loaded case.
 
     Raises
     ------
-    OSError
-        The folder is not there.
     CaseProblems
         Two earlier cases of one date.
     """

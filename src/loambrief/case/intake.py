@@ -80,19 +80,12 @@ class Intake:
 def take_in(path: Path | str, loaded: LoadedMap, field_name: str | None = None) -> Intake:
     """Read a lab's file by a confirmed mapping.
 
-    Parameters
-    ----------
-    path : Path or str
-        CSV, TSV or workbook.
-    field_name : str or None
-        Only rows of this field, in place of the mapping's ``sample.field.equals``.
+    ``field_name`` takes only rows of this field, in place of the mapping's ``sample.field.equals``.
 
     Raises
     ------
     CaseProblems
         With every problem: mapping's first, then the rows' by row and column.
-    OSError
-        The file is not there or may not be read.
     """
     layout = loaded.mapping.table
     table = read_lab_file(path, sheet=layout.sheet, delimiter=layout.delimiter,

@@ -39,14 +39,7 @@ class Written:
 
 
 def new_case(intake: Intake, file: str, **starter: str | None) -> Written:
-    """A starter case that holds the samples.
-
-    Parameters
-    ----------
-    file : str
-        Name used in problems.
-    **starter
-        ``units``, ``crop``, ``region`` of :func:`~loambrief.case.starter.starter_case`.
+    """A starter case that holds the samples; ``starter`` is as of :func:`starter_case`.
 
     Raises
     ------
@@ -68,15 +61,6 @@ def new_case(intake: Intake, file: str, **starter: str | None) -> Written:
 
 def updated_case(raw: bytes, file: str, intake: Intake, folder: Path | None = None) -> Written:
     """An existing case with the samples put in; the rest of its text is untouched.
-
-    Parameters
-    ----------
-    raw : bytes
-        The case file.
-    file : str
-        Name used in problems.
-    folder : Path or None
-        Where the case stands, so that its profiles are found.
 
     Raises
     ------

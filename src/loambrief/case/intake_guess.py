@@ -153,22 +153,15 @@ def _known(header: str, report: str) -> tuple[str, str, str, float] | None:
 
 
 def guess_map(path: Path | str, report: str | None = None) -> Guess:
-    """Propose a mapping for a lab's file.
+    """Propose a mapping for a lab's file, of several sheets for that with the most known headers.
 
-    Parameters
-    ----------
-    path : Path or str
-        CSV, TSV or workbook; of several sheets, the one with the most known headers.
-    report : str or None
-        Kind of report; taken from the words of the file if None.
+    ``report`` is the kind of report, taken from the words of the file if None.
 
     Raises
     ------
     CaseProblems
         Not a table, no row that looks like a header, or a kind of report that is not clear or
         that a case does not hold.
-    OSError
-        The file is not there or may not be read.
     """
     found = _best_sheet(read_lab_file(path), path)
     table = found.table

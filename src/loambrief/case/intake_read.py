@@ -102,25 +102,15 @@ class LabTable:
 
 def read_lab_file(path: Path | str, *, sheet: str | None = None, delimiter: str | None = None,
                   encoding: str | None = None) -> LabTable:
-    """Read a lab's file.
+    """Read a lab's file of at most 10 MiB.
 
-    Parameters
-    ----------
-    path : Path or str
-        At most 10 MiB.
-    sheet : str or None
-        Sheet of a workbook; the only one or the first if None.
-    delimiter : str or None
-        Key of :data:`DELIMITERS`; found out if None.
-    encoding : str or None
-        One of :data:`ENCODINGS`; found out if None.
+    ``sheet`` is that of a workbook, its first if None; ``delimiter`` (a key of :data:`DELIMITERS`)
+    and ``encoding`` (of :data:`ENCODINGS`) are found out if None.
 
     Raises
     ------
     CaseProblems
         Not a table this program can read, or beyond a limit.
-    OSError
-        The file is not there or may not be read.
     """
     path, file = Path(path), str(path)
     raw = read_bytes(path, MAX_LAB_BYTES)

@@ -26,13 +26,7 @@ DESCRIPTION = (
 
 
 def case_schema() -> dict[str, object]:
-    """The schema as plain data.
-
-    Returns
-    -------
-    dict
-        With title, descriptions of every key from the glossary, and the choices.
-    """
+    """The schema as plain data: descriptions of every key from the glossary, the choices."""
     schema = CaseFile.model_json_schema()
     definitions = schema.get("$defs", {})
     for name, (part, _) in parts().items():

@@ -84,14 +84,9 @@ def load_case(
     paper: str | None = None,
     language: str | None = None,
 ) -> LoadedCase:
-    """Read, check and convert one case file.
+    """Read, check and convert one case file: YAML in UTF-8, at most 1 MiB.
 
-    Parameters
-    ----------
-    path : Path or str
-        A regular file of at most 1 MiB, YAML in UTF-8.
-    units, paper, language : str or None
-        In place of the case's own.
+    ``units``, ``paper`` and ``language`` take the place of the case's own.
 
     Raises
     ------
@@ -112,20 +107,12 @@ def load_bytes(raw: bytes, file: str, *, folder: Path | None = None, as_earlier:
 
     Parameters
     ----------
-    raw : bytes
-        Content of the file.
     file : str
         Name used in problems.
     folder : Path or None
         Where the case stands; without it the case can name no profiles.
     as_earlier : bool
         As an earlier case of another one: without its own history and photos.
-    **overrides
-        ``units``, ``paper``, ``language``.
-
-    Raises
-    ------
-    CaseProblems, UnknownName
     """
     source, problems = read_text(decode(raw, file), file)
     return load_source(source, problems, hashlib.sha256(raw).hexdigest(), folder=folder,
@@ -145,10 +132,6 @@ def load_source(source: SourceText, problems: list[Problem], sha256: str, *,
         What reading it has found; with any, the case is refused.
     sha256 : str
         Of the file, in hexadecimal.
-
-    Raises
-    ------
-    CaseProblems, UnknownName
     """
     text, file = source.text, source.file
     photos: tuple[Photo | None, ...] = ()
@@ -205,15 +188,10 @@ def load_source(source: SourceText, problems: list[Problem], sha256: str, *,
 def with_earlier(loaded: LoadedCase, folder: Path) -> LoadedCase:
     """A case with the earlier cases of its field that lie in a folder or below it.
 
-    Parameters
-    ----------
-    folder : Path
-        Files that are no sound cases, of other fields or not earlier are passed over.
+    Files that are no sound cases, of other fields or not earlier are passed over.
 
     Raises
     ------
-    OSError
-        The folder is not there.
     CaseProblems
         Two earlier cases of one date.
     """

@@ -52,7 +52,7 @@ class PlannedLine:
 
 def next_case(last: LoadedCase, plan: Sequence[PlannedLine], path: Path,
               date: dt.date | None = None) -> str:
-    """Text of the next case.
+    """Text of the next case: YAML, with a remark at everything to be filled in.
 
     Parameters
     ----------
@@ -61,17 +61,7 @@ def next_case(last: LoadedCase, plan: Sequence[PlannedLine], path: Path,
     path : Path
         Where the new case will stand; paths in it are relative to its folder.
     date : datetime.date or None
-        Date of the new case; today if None.
-
-    Returns
-    -------
-    str
-        YAML, with a remark at everything to be filled in.
-
-    Raises
-    ------
-    ImpossibleInput
-        The date is not after the last case's.
+        Date of the new case; today if None. It must be after the last case's.
     """
     date = date or dt.date.today()
     if date <= last.case.case.date:

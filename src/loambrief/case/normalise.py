@@ -38,11 +38,8 @@ SOLUTION = DIMENSIONS["solution"]
 def to_house(case: CaseFile) -> tuple[CaseFile, list[Fault]]:
     """The case with every contextual unit converted.
 
-    Returns
-    -------
-    CaseFile, list of Fault
-        Units that have no meaning where they stand (lb/ac of a hay test), and values that
-        are impossible once converted.
+    The faults are units that have no meaning where they stand (lb/ac of a hay test), and values
+    that are impossible once converted.
     """
     faults: list[Fault] = []
     samples = [

@@ -90,15 +90,7 @@ class Resolved:
 def digest(own: str, files: Iterable[ProfileFile]) -> str:
     """SHA-256 over a case and its profiles; the case's own digest if it has none.
 
-    Parameters
-    ----------
-    own : str
-        SHA-256 of the case file, in hexadecimal.
-
-    Returns
-    -------
-    str
-        Of the lines ``<sha256>  <name>``, the case first, as a checksum list has them.
+    Of the lines ``<sha256>  <name>``, the case first, as a checksum list has them.
     """
     files = tuple(files)
     if not files:
@@ -108,19 +100,9 @@ def digest(own: str, files: Iterable[ProfileFile]) -> str:
 
 
 def locate(folder: Path | None, name: object) -> Path:
-    """A file that a case names, if it may be read from there.
+    """A file that a case names, if it may be read from there; links are followed.
 
-    Parameters
-    ----------
-    folder : Path or None
-        Where the case stands.
-    name : object
-        As typed in the case.
-
-    Returns
-    -------
-    Path
-        With links followed. Whether it exists is not asked.
+    Whether it exists is not asked.
 
     Raises
     ------
@@ -141,20 +123,10 @@ def locate(folder: Path | None, name: object) -> Path:
 
 
 def resolve(source: SourceText, folder: Path | None) -> Resolved:
-    """Put the files a case names into its data.
+    """Put the files a case names into its data; without a folder no file can be named.
 
-    Parameters
-    ----------
-    source : SourceText
-        The case as it was read.
-    folder : Path or None
-        Where the case stands; without it no file can be named.
-
-    Returns
-    -------
-    Resolved
-        With every problem of the references and of the files' form; their content is judged
-        with the case.
+    Problems of the references and of the files' form are found here; the content is judged with
+    the case.
     """
     named = list(_named(source.data)) if isinstance(source.data, Mapping) else []
     if not named:

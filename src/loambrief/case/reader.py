@@ -48,19 +48,12 @@ KINDS = ((b"%PDF-", "a PDF file"), (b"PK\x03\x04", "a spreadsheet, document or Z
 
 
 def read_bytes(path: Path, most: int = MAX_BYTES) -> bytes:
-    """Content of a regular file of acceptable size.
-
-    Parameters
-    ----------
-    path : Path
-        A file, or a link to one.
-    most : int
-        Largest size [bytes].
+    """Content of a regular file, or of one that a link leads to, of at most ``most`` bytes.
 
     Raises
     ------
     CaseProblems
-        Not a regular file, or larger than ``most`` (found out before it is read).
+        Not a regular file, or too large (found out before it is read).
     OSError
         No such file, or no right to read it.
     """
@@ -147,17 +140,8 @@ def _mark_after(before: str) -> Mark:
 def read_text(text: str, file: str) -> tuple[SourceText, list[Problem]]:
     """Data of YAML text, and the problems that leave the rest of it readable.
 
-    Parameters
-    ----------
-    text : str
-        Already free of control characters (see :func:`decode`).
-    file : str
-        Name used in problems.
-
-    Returns
-    -------
-    SourceText, list of Problem
-        Values with a problem are left out of the data.
+    The text is free of control characters (see :func:`decode`). Values with a problem are left
+    out of the data.
 
     Raises
     ------

@@ -28,11 +28,6 @@ NEW_CASE = "Make the case of this visit first: loambrief new --from OLD.yaml NEW
 def new_from_sheet(filled: Filled, file: str) -> Written:
     """A starter case with what a sheet says about field and visit.
 
-    Parameters
-    ----------
-    file : str
-        Name used in problems.
-
     Raises
     ------
     CaseProblems
@@ -73,15 +68,6 @@ def case_name(layout: Layout, date: str | None) -> str:
 def updated_from_sheet(raw: bytes, file: str, filled: Filled,
                        folder: Path | None = None) -> Written:
     """An existing case with what a sheet says put in; the rest of its text is untouched.
-
-    Parameters
-    ----------
-    raw : bytes
-        The case file.
-    file : str
-        Name used in problems.
-    folder : Path or None
-        Where the case stands, so that its profiles are found.
 
     Raises
     ------

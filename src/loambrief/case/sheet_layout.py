@@ -147,13 +147,7 @@ def ticks(name: str, values: tuple[str, ...]) -> Iterator[SheetBox]:
 
 
 def boxes(layout: Layout) -> tuple[SheetBox, ...]:
-    """Every box of a sheet, in reading order.
-
-    Returns
-    -------
-    tuple of SheetBox
-        Names are unique.
-    """
+    """Every box of a sheet, in reading order, each of its own name."""
     makers = {"soil": _soil, "life": _life, "cone": _cone, "sap": _sap, "weeds": _weeds}
     found = list(_visit())
     if "water" in layout.sections:

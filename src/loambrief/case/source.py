@@ -1,7 +1,7 @@
 """A read case file: its data, and the line and column of every key and value."""
 
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 
@@ -82,6 +82,18 @@ class SourceText:
 
     def problems(self, faults: Iterable[Fault]) -> list[Problem]:
         return [self.problem(fault) for fault in faults]
+
+
+def single_values(data: object, path: DataPath = ()) -> Iterator[tuple[DataPath, object]]:
+    """Path and value of everything in plain data that is no mapping and no list."""
+    if isinstance(data, Mapping):
+        for key, value in data.items():
+            yield from single_values(value, (*path, key))
+    elif isinstance(data, list):
+        for i, value in enumerate(data):
+            yield from single_values(value, (*path, i))
+    else:
+        yield path, data
 
 
 def problem_at(file: str, lines: list[str], place: Mark, fault: Fault, label: str) -> Problem:

@@ -20,13 +20,7 @@ def _limits() -> Mapping[str, float]:
 
 
 def limit(name: str) -> float:
-    """One limit by name, in the unit its row states.
-
-    Raises
-    ------
-    UnknownName
-        No such limit.
-    """
+    """One limit by name, in the unit its row states."""
     try:
         return _limits()[name]
     except KeyError:

@@ -67,8 +67,6 @@ def read_workbook(path: Path) -> FilledBook:
     ------
     CaseProblems
         No workbook of this program, or cells that cannot be read: all of them.
-    OSError
-        The file is not there or may not be read.
     """
     raw, file = read_bytes(path, MAX_LAB_BYTES), str(path)
     check_archive(raw, file)

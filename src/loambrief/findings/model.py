@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 
 from loambrief.agronomy.registry import Result
-from loambrief.tables import reference
+from loambrief.tables import load, reference
 
 
 class Grade(StrEnum):
@@ -136,6 +136,28 @@ class Evidence:
             return ()
         told = (reference(key).kind for key in self.sources)
         return tuple(dict.fromkeys(kind for kind in told if kind in STUDIES))
+
+
+def stated(key: str, /, *results: Result, **params: object) -> Evidence:
+    """Evidence whose side, grade and sources are the same in every case (``wording/evidence``).
+
+    Parameters
+    ----------
+    key : str
+        Topic and macro of its message, as in :func:`say`.
+    *results : Result
+        Calculations it rests on.
+    **params : object
+        Values of the message.
+
+    Raises
+    ------
+    UnknownName
+        No such row.
+    """
+    row = load("wording/evidence").find(message=key)
+    return Evidence(Side(row["side"]), Message(key, params), Grade(row["grade"]),
+                    tuple(row["source"].split(";")) if row["source"] else (), results)
 
 
 class Verdict(StrEnum):
@@ -281,7 +303,6 @@ class Finding:
     """
 
     id: str
-    topic: str
     title: Message
     status: Status
     severity: int
@@ -303,6 +324,10 @@ class Finding:
     results: tuple[Result, ...] = ()
     judgements: tuple[Judgement, ...] = ()
     """Verdicts that rest on this finding."""
+
+    @property
+    def topic(self) -> str:
+        return self.id.partition(".")[0]
 
     @property
     def subject(self) -> str:
@@ -334,6 +359,25 @@ class Missing:
     topic: str = ""
     place: Place = WHOLE_FIELD
     judgements: tuple[Judgement, ...] = ()
+
+
+def lacks(key: str, /, *, topic: str = "", judgements: tuple[Judgement, ...] = (),
+          **params: object) -> Missing:
+    """What was not measured (macro ``key``) and what drops out for it (``<key>_means``).
+
+    Parameters
+    ----------
+    key : str
+        Topic and macro of the first message, as in :func:`say`.
+    topic : str
+        Where it is told, if not in the topic of its words.
+    judgements : tuple of Judgement
+        Verdicts that stand open for it.
+    **params : object
+        Values of both messages.
+    """
+    return Missing(Message(key, params), Message(f"{key}_means", params),
+                   topic or key.partition(".")[0], judgements=judgements)
 
 
 @dataclass(frozen=True)

@@ -70,12 +70,9 @@ class LetterFault(LoambriefError):
 
 
 def letters(finished: Iterable[Finished]) -> tuple[list[Letter], list[NoLetter]]:
-    """One letter per client, adviser and language; those without an address are named.
+    """One letter per client, adviser and language, by name of the client.
 
-    Returns
-    -------
-    (list of Letter, list of NoLetter)
-        In order of client name.
+    Clients without an address are named.
     """
     groups: dict[tuple[str, ...], list[Finished]] = {}
     for one in finished:

@@ -10,12 +10,13 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
-from loambrief.case.fields import FILE, Group, Leaf, ValueKind, bare, groups
+from loambrief.case.fields import FILE, Group, Leaf, ValueKind, groups
 from loambrief.case.problems import DataPath, Problem
 from loambrief.case.reader import decode, read_text
 from loambrief.case.scalars import as_written
 from loambrief.case.schema_materials import Material, Price
 from loambrief.case.source import SourceText, entry_label
+from loambrief.case.validate import bare
 from loambrief.case.workbook_cells import NotAValue, unit_of, value_of
 from loambrief.case.yaml_change import rewritten
 
@@ -84,13 +85,7 @@ class FormResult:
 
 
 def sections(source: SourceText) -> tuple[Section, ...]:
-    """The form of a case.
-
-    Parameters
-    ----------
-    source : SourceText
-        The case as it was read; it may have problems.
-    """
+    """The form of a case as it was read; it may have problems."""
     data = source.data if isinstance(source.data, Mapping) else {}
     made = []
     for group in groups():

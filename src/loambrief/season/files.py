@@ -49,17 +49,8 @@ def table_files(tables: Mapping[str, pd.DataFrame], formats: Iterable[str],
                 stem: str = "season") -> dict[str, Callable[[], bytes]]:
     """What makes each file, by its name.
 
-    Parameters
-    ----------
-    tables : mapping of str to DataFrame
-        As :meth:`loambrief.season.tables.SeasonTables.written` gives them.
-    formats : iterable of str
-        Of :data:`FORMATS`.
-
-    Raises
-    ------
-    LoambriefError
-        Parquet without pyarrow.
+    ``tables`` are as :meth:`loambrief.season.tables.SeasonTables.written` gives them, ``formats``
+    of :data:`FORMATS`; Parquet needs pyarrow.
     """
     wanted = set(formats)
     if PARQUET in wanted and find_spec("pyarrow") is None:

@@ -129,7 +129,7 @@ def unjudged(case: CaseFile, told: Sequence[m.Judgement]) -> m.Finding | None:
             params={SETTLES: list(dict.fromkeys(j.key for j in group))}))
     names = list(dict.fromkeys(j.key for j in open_ones))
     return m.Finding(
-        id="nutrients.unjudged", topic="nutrients",
+        id="nutrients.unjudged",
         title=say("verdicts.title_unjudged", keys=names), status=m.Status.UNCERTAIN, severity=1,
         confidence=m.Confidence.HIGH, grade=m.Grade.OBSERVED, place=field_place(case),
         body=(say("verdicts.body_unjudged", keys=names),

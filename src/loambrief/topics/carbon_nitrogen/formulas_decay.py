@@ -134,10 +134,7 @@ def decay_effect(ratio: Positive, element: str = "nitrogen", guide: str | None =
     that lets high C:N mineralise nitrogen has it the wrong way round. Sources: nrcs-2011-cn;
     umn-sulfur.
     """
-    rows = [r for r in load("carbon_nitrogen/thresholds") if r["element"] == element]
-    if not rows:
-        known = tuple(dict.fromkeys(load("carbon_nitrogen/thresholds").column("element")))
-        raise UnknownName("element", element, known)
+    rows = load("carbon_nitrogen/thresholds").named("element", element=element)
     if guide is None:
         row = max(rows, key=lambda r: r["tie_up_above"] - r["release_below"])
     else:

@@ -9,9 +9,9 @@ from __future__ import annotations
 import math
 from functools import partial
 
-from loambrief.agronomy.possible import Percent, percent
+from loambrief.agronomy.possible import Percent, one_of, percent
 from loambrief.agronomy.registry import Answer, formula
-from loambrief.errors import ImpossibleInput, UnknownName
+from loambrief.errors import ImpossibleInput
 from loambrief.tables import named_number
 
 KINDS = ("legume", "mixed", "grass")
@@ -43,8 +43,7 @@ def stock_kind(kind: str) -> str:
     UnknownName
         Not legume, mixed or grass.
     """
-    if kind not in KINDS:
-        raise UnknownName("kind of forage", str(kind), KINDS)
+    one_of("kind of forage", kind, KINDS)
     return "grass" if kind == "grass" else "legume"
 
 
@@ -176,8 +175,7 @@ def nonfibrous_carbohydrate_pct(
 
 
 def _counted_ndf(ndf_pct: float, variant: str) -> float:
-    if variant not in TDN_VARIANTS:
-        raise UnknownName("variant", str(variant), TDN_VARIANTS)
+    one_of("variant", variant, TDN_VARIANTS)
     return ndf_pct * (coefficient("ndf_nitrogen_free") if variant == TDN_VARIANTS[0] else 1.0)
 
 

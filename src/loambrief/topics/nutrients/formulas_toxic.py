@@ -24,7 +24,7 @@ def toxic_rows(nutrient: str, method: str, crop: str) -> tuple[DataRow, ...]:
         No such crop.
     """
     lineage = find_crop(crop).lineage
-    held = [r for r in load(LEVELS) if r["nutrient"] == nutrient and r["method"] == method]
+    held = load(LEVELS).where(nutrient=nutrient, method=method)
     own = [r for r in held if set(str(r["crops"]).split("|")) & set(lineage)]
     named = {r["source"] for r in own}
     return tuple(own + [r for r in held if r["crops"] == "*" and r["source"] not in named])

@@ -11,7 +11,7 @@ from functools import partial
 
 from loambrief.agronomy.possible import NotNegative, not_negative
 from loambrief.agronomy.registry import Answer, formula
-from loambrief.errors import ImpossibleInput, UnknownName
+from loambrief.errors import ImpossibleInput
 from loambrief.tables import DataRow, load, named_number
 
 EQUATIONS = "salinity/ece_equations"
@@ -27,12 +27,9 @@ def texture_group(texture: str) -> str | None:
     UnknownName
         Not a texture class.
     """
-    known = load(TEXTURES).column("texture")
     if texture in ("muck", "peat"):
         return None
-    if texture not in known:
-        raise UnknownName("texture", texture, known)
-    return load(TEXTURES).find(texture=texture)["group"]
+    return load(TEXTURES).find("texture", texture=texture)["group"]
 
 
 def _apply(row: DataRow, ec_ds_m: float) -> float:
@@ -46,7 +43,7 @@ def _converted(ratio: str, ec_ds_m: float, texture: str, spread_groups: tuple[st
     if group is None:
         return Answer(None, within_range=False,
                       notes=(f"no published equation for {texture}; ask for a paste extract",))
-    rows = [r for r in load(EQUATIONS) if r["ratio"] == ratio]
+    rows = load(EQUATIONS).where(ratio=ratio)
     central = next(r for r in rows if r["central"] and r["group"] == group)
     spread = [_apply(r, ec_ds_m) for r in rows if r["group"] in (group, *spread_groups)]
     floored = central["slope"] * ec_ds_m + central["intercept_ds_m"] < ec_ds_m

@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
+from functools import partial
 from itertools import pairwise
 
 from loambrief.agronomy.possible import NotNegative, Positive, Share
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput
-from loambrief.tables import load
+from loambrief.tables import load, named_number
+from loambrief.units import KG_PER_LB, LB_PER_TON
 
-
-def constant(name: str) -> float:
-    """A single number of ``irrigation_water/constants``."""
-    return load("irrigation_water/constants").number("value", name=name)
+constant = partial(named_number, "irrigation_water/constants")
 
 
 @formula(unit="1", source="usgs-modelmuse-owhm", locator="leaching requirement", how="seen",
@@ -236,4 +235,4 @@ def salt_load_ton_ac(salt_mg_l: NotNegative, water_in: NotNegative) -> float:
     One acre-foot is 1,233,482 L; a short ton 907.185 kg.
     """
     litres = constant("litres_per_acre_foot") * water_in / 12.0
-    return salt_mg_l * litres / 1e6 / 907.18474
+    return salt_mg_l * litres / 1e6 / (LB_PER_TON * KG_PER_LB)

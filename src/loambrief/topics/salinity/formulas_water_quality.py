@@ -7,7 +7,7 @@ from itertools import pairwise
 
 from loambrief.agronomy.possible import NotNegative, Positive
 from loambrief.agronomy.registry import Answer, formula
-from loambrief.errors import ImpossibleInput, UnknownName
+from loambrief.errors import ImpossibleInput
 from loambrief.tables import load
 from loambrief.topics.salinity.formulas_water import constant
 from loambrief.units import EQUIVALENT_MG
@@ -89,11 +89,8 @@ def water_restriction(constituent: str, value: NotNegative, method: str = "surfa
     sodium and chloride are meant for trees and woody plants. Sources: ayers-westcot-1985-fao29,
     table 1.
     """
-    names = tuple(dict.fromkeys(load(RESTRICTIONS).column("constituent")))
-    if constituent not in names:
-        raise UnknownName("constituent", constituent, names)
-    row = next((r for r in load(RESTRICTIONS)
-                if r["constituent"] == constituent and r["method"] in (method, "any")), None)
+    rows = load(RESTRICTIONS).named("constituent", constituent=constituent)
+    row = next((r for r in rows if r["method"] in (method, "any")), None)
     if row is None:
         return Answer(None, notes=(f"the table has no {constituent} limit for {method} watering",))
     if unit is not None and unit != row["unit"]:

@@ -5,6 +5,7 @@ from difflib import get_close_matches
 from functools import cache, partial
 from types import MappingProxyType
 
+from loambrief.agronomy.possible import one_of
 from loambrief.errors import UnknownName
 from loambrief.tables import DataRow, load, named_number
 from loambrief.tables.harmful import harmful_row, may_be_offered
@@ -156,8 +157,7 @@ def axis_value(species: str, axis: str, system: str = "plantatt") -> float | Non
     UnknownName
         No such axis or system.
     """
-    if axis not in AXES:
-        raise UnknownName("indicator axis", axis, AXES)
+    one_of("indicator axis", axis, AXES)
     row = indicator_values(species, system)
     if row is None or indifferent(species, axis):
         return None
