@@ -141,19 +141,7 @@ class Evidence:
 def stated(key: str, /, *results: Result, **params: object) -> Evidence:
     """Evidence whose side, grade and sources are the same in every case (``wording/evidence``).
 
-    Parameters
-    ----------
-    key : str
-        Topic and macro of its message, as in :func:`say`.
-    *results : Result
-        Calculations it rests on.
-    **params : object
-        Values of the message.
-
-    Raises
-    ------
-    UnknownName
-        No such row.
+    ``key`` and ``params`` make its message, as in :func:`say`; it rests on ``results``.
     """
     row = load("wording/evidence").find(message=key)
     return Evidence(Side(row["side"]), Message(key, params), Grade(row["grade"]),
@@ -365,16 +353,8 @@ def lacks(key: str, /, *, topic: str = "", judgements: tuple[Judgement, ...] = (
           **params: object) -> Missing:
     """What was not measured (macro ``key``) and what drops out for it (``<key>_means``).
 
-    Parameters
-    ----------
-    key : str
-        Topic and macro of the first message, as in :func:`say`.
-    topic : str
-        Where it is told, if not in the topic of its words.
-    judgements : tuple of Judgement
-        Verdicts that stand open for it.
-    **params : object
-        Values of both messages.
+    ``topic`` is given where it is told in another topic than that of its words; ``judgements``
+    stand open for it.
     """
     return Missing(Message(key, params), Message(f"{key}_means", params),
                    topic or key.partition(".")[0], judgements=judgements)

@@ -62,24 +62,11 @@ def _product(case: CaseFile, crop: Crop, sample: Sample | None,
 
 def seed_row_caution(case: CaseFile, place_id: str, percent: Mapping[str, float],
                      pounds: float, name: str) -> tuple[m.Message, Result] | None:
-    """What is said of one product at one rate beside the seed of the field's crop.
+    """What is said of one product at one rate [lb/ac] beside the seed of the field's crop.
 
-    Parameters
-    ----------
-    case : CaseFile
-    place_id : str
-        Id of the zone; where it is the whole field, the strictest sample stands for it.
-    percent : mapping
-        Grade: ``n``, ``p2o5`` and ``k2o`` [%].
-    pounds : float
-        Planned rate [lb/ac].
-    name : str
-        Of the product, for the trace.
-
-    Returns
-    -------
-    (Message, Result) or None
-        None where the crop is not seeded in rows.
+    ``percent`` is its grade by ``n``, ``p2o5`` and ``k2o``, ``name`` stands in the trace. Where
+    ``place_id`` is the whole field, the strictest sample stands for it. None where the crop is not
+    seeded in rows.
     """
     crop = known_crop(case.field.crop)
     if crop is None or not seeded_in_rows(case, crop):

@@ -20,13 +20,7 @@ constant = partial(named_number, "salinity/constants")
 
 
 def texture_group(texture: str) -> str | None:
-    """``coarse``, ``medium`` or ``fine``; None for muck and peat (no equation).
-
-    Raises
-    ------
-    UnknownName
-        Not a texture class.
-    """
+    """``coarse``, ``medium`` or ``fine``; None for muck and peat (no equation)."""
     if texture in ("muck", "peat"):
         return None
     return load(TEXTURES).find("texture", texture=texture)["group"]

@@ -223,11 +223,7 @@ def _evidence(test: TissueTest, read: dict[str, Result]) -> Iterator[m.Evidence]
 def with_soil(findings: Sequence[m.Finding], told: Sequence[m.Judgement]) -> list[m.Finding]:
     """The findings, with a word in those on leaves whose soil test says something else.
 
-    Parameters
-    ----------
-    findings : sequence of Finding
-    told : sequence of Judgement
-        Verdicts of all topics.
+    ``told`` are the verdicts of all topics.
     """
     verdicts = {(j.key, j.place.id): j for j in told}
     return [_held(f, verdicts) if f.topic == "tissue" else f for f in findings]

@@ -63,13 +63,7 @@ def ground(case: CaseFile) -> str:
 
 
 def tactics(case: CaseFile, seen: Iterable[Seen]) -> tuple[Tactic, ...]:
-    """Tactics for the weeds of a case, the surest first.
-
-    Parameters
-    ----------
-    seen : iterable of Seen
-        Weeds of the case; those whose name no table knows are left out.
-    """
+    """Tactics for the weeds of a case, the surest first; a weed no table knows is left out."""
     known = [s for s in one_each(seen) if s.accepted]
     salty = {s.accepted for hinted in prompted(case, tuple(known))
              if hinted.key == "salinity" and hinted.check.verdict is Agreement.AGREES
