@@ -123,8 +123,6 @@ def decay_effect(ratio: Positive, element: str = "nitrogen", guide: str | None =
 
     Raises
     ------
-    ImpossibleInput
-        A ratio at or below zero.
     UnknownName
         No limits for that element or guide.
 

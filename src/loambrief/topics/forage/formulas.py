@@ -144,8 +144,6 @@ def nonfibrous_carbohydrate_pct(
 
     Raises
     ------
-    ImpossibleInput
-        Not percentages.
     UnknownName
         Not a variant.
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from functools import partial
 
-from loambrief.agronomy.possible import NotNegative, not_negative
+from loambrief.agronomy.possible import NotNegative
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput
 from loambrief.tables import DataRow, load, named_number
@@ -32,7 +32,6 @@ def _apply(row: DataRow, ec_ds_m: float) -> float:
 
 
 def _converted(ratio: str, ec_ds_m: float, texture: str, spread_groups: tuple[str, ...]) -> Answer:
-    not_negative(ec_ds_m=ec_ds_m)
     group = texture_group(texture)
     if group is None:
         return Answer(None, within_range=False,
@@ -56,7 +55,7 @@ def _converted(ratio: str, ec_ds_m: float, texture: str, spread_groups: tuple[st
 
 @formula(unit="dS/m", source="plosone-2018-e0198290", locator="table 2, 1:1 suspensions",
          how="seen")
-def ece_from_1to1(ec_ds_m: float, texture: str) -> Answer:
+def ece_from_1to1(ec_ds_m: NotNegative, texture: str) -> Answer:
     """Saturated-paste conductivity estimated from a 1:1 soil:water mixture.
 
     Parameters
@@ -74,8 +73,6 @@ def ece_from_1to1(ec_ds_m: float, texture: str) -> Answer:
 
     Raises
     ------
-    ImpossibleInput
-        A negative EC.
     UnknownName
         Not a texture class.
 
@@ -91,7 +88,7 @@ def ece_from_1to1(ec_ds_m: float, texture: str) -> Answer:
 
 
 @formula(unit="dS/m", source="plosone-2018-e0198290", locator="table 2, 1:2 extracts", how="seen")
-def ece_from_1to2(ec_ds_m: float, texture: str) -> Answer:
+def ece_from_1to2(ec_ds_m: NotNegative, texture: str) -> Answer:
     """Saturated-paste conductivity estimated from a 1:2 soil:water extract.
 
     Parameters
@@ -108,8 +105,6 @@ def ece_from_1to2(ec_ds_m: float, texture: str) -> Answer:
 
     Raises
     ------
-    ImpossibleInput
-        A negative EC.
     UnknownName
         Not a texture class.
 
