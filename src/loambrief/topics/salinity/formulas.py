@@ -81,8 +81,7 @@ def ece_from_1to1(ec_ds_m: NotNegative, texture: str) -> Answer:
     ECe = a EC + b with a, b by texture. Our departures: answers are never below the EC itself
     (negative constants would give that below about 0.4 dS/m; the result is then flagged), and the
     range of all equations made for that texture or for any soil is given beside the answer. It is
-    nearly twofold, so a value near a limit needs a paste extract. Sources: plosone-2018-e0198290,
-    table 2.
+    nearly twofold, so a value near a limit needs a paste extract.
     """
     return _converted("1:1", ec_ds_m, texture, ("any",))
 
@@ -112,7 +111,6 @@ def ece_from_1to2(ec_ds_m: NotNegative, texture: str) -> Answer:
     -----
     One study gives one equation per texture group; no second study was seen. The range is that of
     its three equations, which is what a wrong texture would cost. Floored at the EC itself.
-    Sources: plosone-2018-e0198290, table 2.
     """
     return _converted("1:2", ec_ds_m, texture, ("coarse", "medium", "fine"))
 

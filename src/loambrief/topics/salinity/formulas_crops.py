@@ -59,7 +59,7 @@ def ece_at_yield_loss(loss_pct: Percent, threshold_ds_m: NotNegative,
 
     Notes
     -----
-    The yield equation solved for ECe: a + loss / b. Sources: maas-grattan-1999, equation 1.
+    The yield equation solved for ECe: a + loss / b.
     """
     return threshold_ds_m + loss_pct / slope_pct
 
