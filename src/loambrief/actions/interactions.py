@@ -6,8 +6,9 @@ from dataclasses import replace
 
 from loambrief.actions.limits import stated_index, waters
 from loambrief.actions.model import Action, Window
+from loambrief.actions.offers import ORGANIC
 from loambrief.actions.orders import needed_lb
-from loambrief.actions.setback import KEPT_OFF, cautions
+from loambrief.actions.setback import cautions
 from loambrief.case.schema import CaseFile
 from loambrief.findings.crop_kinds import kept_stock
 from loambrief.findings.model import WHOLE_FIELD, Finding, Message, NeedKind, say
@@ -220,7 +221,7 @@ def _unindexed(case: CaseFile, action: Action) -> list[Message]:
     """
     zone_id = action.place.id
     near = case.field.sensitive_areas or waters(case, zone_id)
-    if (not near or action.material_kind not in KEPT_OFF or stated_index(case, zone_id)
+    if (not near or action.material_kind not in ORGANIC or stated_index(case, zone_id)
             or not action.supplies.get("P2O5", 0.0) > 0):
         return []
     return [say("actions.caution_index_open", sloped=_slope(case, zone_id) is not None)]

@@ -106,7 +106,7 @@ def lime_actions(case: CaseFile, needs: tuple[NeedFor, ...], offers: tuple[Offer
     actions: list[Action] = []
     for wanted in (False, True):
         group = tuple(n for n in needs if (n.need.place.id in magnesium_at) is wanted)
-        rich = [entry for entry in limes if _magnesium(entry[0]) >= MAGNESIUM_LIME_PCT]
+        rich = [entry for entry in limes if 100.0 * entry[0].fraction("Mg") >= MAGNESIUM_LIME_PCT]
         chosen = cheapest(rich if wanted and rich else limes, *_field(group))
         for need_for in group:
             actions += _lime(case, need_for, chosen[0] if chosen else None)
@@ -130,10 +130,6 @@ def _dolomitic(action: Action) -> bool:
     """The lime that an action spreads holds enough magnesium to count as dolomitic."""
     pounds = (action.rate or 0.0) * LB_PER_TON
     return pounds > 0 and 100.0 * action.supplies.get("Mg", 0.0) / pounds >= MAGNESIUM_LIME_PCT
-
-
-def _magnesium(offer: Offer) -> float:
-    return 100.0 * offer.fraction("Mg")
 
 
 def _lime(case: CaseFile, need_for: NeedFor, offer: Offer | None) -> tuple[Action, ...]:
