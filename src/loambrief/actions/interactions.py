@@ -49,16 +49,6 @@ ALWAYS = ("water-table",)
 NEAR_WATER = "nutrients.caution_p_near_water"
 _P_WATER = say("nutrients.caution_p_water")
 """In its place where a setback beside it names the water and the distance."""
-INTERACTIONS = (
-    "actions.interaction_lime_n",
-    "actions.interaction_lime_p",
-    "actions.interaction_manure_lime",
-    "actions.interaction_sheep_copper",
-    "actions.interaction_k_mg",
-    "actions.interaction_pure_water",
-    "actions.interaction_gypsum_water",
-)
-"""Every caution that is given here."""
 
 
 def same_area(one: Action, other: Action) -> bool:
