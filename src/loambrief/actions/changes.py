@@ -344,10 +344,12 @@ def dropped(case: CaseFile,
     Work that waited for something set aside says so; work that a reading was to decide first
     stays undecided without that reading.
     """
+    handling = {*DUST_OF_FINDING, *WATER_OF_FINDING}  # of a material that is not spread
     aside: list[SetAside] = []
     for _, change in _of(case, "drop"):
-        aside += [SetAside(a, change.reason, _still(a)) for a in actions
-                  if a.answers_to(change.action)]
+        aside += [SetAside(a, change.reason, tuple(c for c in a.need.cautions
+                                                   if c.key not in handling))
+                  for a in actions if a.answers_to(change.action)]
     gone = {s.action.id: s.action for s in aside}
     left = []
     for action in actions:
@@ -360,12 +362,6 @@ def dropped(case: CaseFile,
             cautions=(*(say("actions.caution_without", title=m.title) for m in missed),
                       *action.cautions)) if gone else action)
     return left, tuple(aside)
-
-
-def _still(action: Action) -> tuple[Message, ...]:
-    """Cautions of what was found, without those of handling a material that is not spread."""
-    handling = {*DUST_OF_FINDING, *WATER_OF_FINDING}
-    return tuple(c for c in action.need.cautions if c.key not in handling)
 
 
 # move ----------------------------------------------------------------------------------------

@@ -73,8 +73,8 @@ def dependencies(actions: list[Action]) -> list[Action]:
 
 
 def _waits(action: Action, other: Action) -> bool:
-    if other.kind is NeedKind.DRAIN and _undecided(other):
-        return False
+    if other.kind is NeedKind.DRAIN and "first" in other.need.params:
+        return False  # a reading that was not made decides it
     if action.item == "leaching share":
         return other.kind in (NeedKind.GYPSUM, NeedKind.LEACH)
     if not same_area(action, other):
@@ -85,11 +85,6 @@ def _waits(action: Action, other: Action) -> bool:
         NeedKind.GYPSUM: (NeedKind.DRAIN,),
         NeedKind.LEACH: (NeedKind.DRAIN, NeedKind.GYPSUM),
     }.get(action.kind, ())
-
-
-def _undecided(action: Action) -> bool:
-    """Its need names a reading that was not made (``first``)."""
-    return "first" in action.need.params
 
 
 def decisions(actions: list[Action]) -> list[Action]:

@@ -242,10 +242,7 @@ def _pure(case: CaseFile, need_for: NeedFor, chosen: tuple[Offer, float] | None,
         lambda passes: (say("actions.how_gypsum_season") if season
                         else say(f"actions.how_{name}", passes=passes)),
         lambda cap, passes: say("actions.limit_pass_own", cap=cap, unit=need.unit, passes=passes))
-    return tuple(_yearly(a) for a in made) if season else made
-
-
-def _yearly(action: Action) -> Action:
-    """Its cost comes back every season, which is said before anything else."""
-    return replace(action, cautions=(
-        say("actions.caution_every_year", cost=action.cost_total), *action.cautions))
+    if not season:
+        return made
+    return tuple(replace(a, cautions=(  # its cost comes back every season
+        say("actions.caution_every_year", cost=a.cost_total), *a.cautions)) for a in made)

@@ -88,12 +88,6 @@ def kept_off(case: CaseFile, zone_id: str, area_ac: float | None,
     return max(area_ac - sum(s.strip_ac or 0.0 for s in known), 0.0), known
 
 
-def neighbours_ac(case: CaseFile, zone_id: str, kind: str) -> float:
-    """What neighbours of a zone keep free of a kind of material [ac], where the case says it."""
-    return sum(strip_ac(n) for n, zone in neighbours(case)
-               if kind in n.kinds and (zone or "").lower() == zone_id.lower())
-
-
 def neighbours(case: CaseFile) -> list[tuple[Neighbour, str | None]]:
     """Neighbours, each with the zone that its strip lies in where that is known."""
     beside = case.constraints.neighbours if case.constraints is not None else ()
@@ -110,8 +104,9 @@ def barred(case: CaseFile, zone_id: str, area_ac: float,
            offers: Iterable[Offer]) -> frozenset[str]:
     """Materials that no part of a zone may get, for water or for a neighbour."""
     def left(material: Material) -> float:
-        return ((kept_off(case, zone_id, area_ac, material)[0] or 0.0)
-                - neighbours_ac(case, zone_id, material.kind))
+        return (kept_off(case, zone_id, area_ac, material)[0] or 0.0) - sum(
+            strip_ac(n) for n, zone in neighbours(case)
+            if material.kind in n.kinds and (zone or "").lower() == zone_id.lower())
 
     return frozenset(o.id for o in offers if left(o.material) < LEAST_AC)
 

@@ -307,16 +307,15 @@ class Sheet:
                                     colour="muted")
         self.y += 2
 
-    def key(self, entries: Sequence[Entry], x: float = 0.0, width: float | None = None) -> None:
+    def key(self, entries: Sequence[Entry]) -> None:
         """A row of signs with their meaning."""
         size, gap = self.theme.small, 12.0
-        right = self.width if width is None else x + width
-        at, row = x, self.y
+        at, row = 0.0, self.y
         for draw, sign, words in entries:
-            lines = wrap(words, right - x - sign - 4, size)
+            lines = wrap(words, self.width - sign - 4, size)
             need = sign + 4 + max(text_width(line, size) for line in lines)
-            if at > x and at + need > right + 1e-6:
-                at, row = x, self.y + 1.5
+            if at > 0 and at + need > self.width + 1e-6:
+                at, row = 0.0, self.y + 1.5
             draw(at, row + size * LEADING / 2)
             bottom = self.lines(at + sign + 4, row, lines, size)
             self.y = max(self.y, bottom)
