@@ -237,11 +237,10 @@ def _workbook(raw: bytes, file: str, sheet: str | None
             warnings.simplefilter("ignore")  # styles and extensions it does not know
             book = openpyxl.load_workbook(io.BytesIO(raw), read_only=True, data_only=False,
                                           keep_links=False)
-            names = [ws.title for ws in book.worksheets]
-            if sheet is not None and sheet not in names:
-                raise _unreadable(file, f"no sheet {sheet!r}", "one of " + ", ".join(names))
+            names = tuple(ws.title for ws in book.worksheets)
             if not names:
                 raise _unreadable(file, "a workbook without sheets", "a sheet with results")
+            note = _chosen(names, sheet, file)
             chosen = book[sheet or names[0]]
             chosen.reset_dimensions()
             rows: list[LabRow] = []
@@ -258,9 +257,15 @@ def _workbook(raw: bytes, file: str, sheet: str | None
     except Exception as error:  # the library raises whatever a damaged part leads to
         raise _unreadable(file, f"a damaged workbook ({type(error).__name__})", "a workbook",
                           "Open it and save it again as .xlsx or CSV.") from None
-    others = [n for n in names if n != chosen.title]
-    note = f"sheet {chosen.title!r}" + (f"; not read: {', '.join(others)}" if others else "")
-    return rows, [note], tuple(names)
+    return rows, [note], names
+
+
+def _chosen(names: tuple[str, ...], sheet: str | None, file: str) -> str:
+    """A note on the sheet that is read, which must be there."""
+    if sheet is not None and sheet not in names:
+        raise _unreadable(file, f"no sheet {sheet!r}", "one of " + ", ".join(names))
+    others = [n for n in names if n != (sheet or names[0])]
+    return f"sheet {sheet or names[0]!r}" + (f"; not read: {', '.join(others)}" if others else "")
 
 
 def _other_workbook(raw: bytes, file: str, sheet: str | None
@@ -279,8 +284,7 @@ def _other_workbook(raw: bytes, file: str, sheet: str | None
     try:
         with pd.ExcelFile(io.BytesIO(raw), engine="calamine") as book:
             names = tuple(str(name) for name in book.sheet_names)
-            if sheet is not None and sheet not in names:
-                raise _unreadable(file, f"no sheet {sheet!r}", "one of " + ", ".join(names))
+            note = _chosen(names, sheet, file)
             frame = pd.read_excel(book, sheet_name=sheet or names[0], header=None, dtype=object,
                                   nrows=MAX_ROWS + 1, na_filter=False)
     except ImportError:
@@ -294,10 +298,8 @@ def _other_workbook(raw: bytes, file: str, sheet: str | None
     _limit(file, len(frame), frame.size)
     rows = [_row(file, number, [_value_cell(v, "") for v in cells])
             for number, cells in enumerate(frame.to_numpy().tolist(), start=1)]
-    others = [n for n in names if n != (sheet or names[0])]
-    note = (f"sheet {sheet or names[0]!r}" + (f"; not read: {', '.join(others)}" if others else "")
-            + "; values only: percentages and signs that the sheet's formats show are not seen")
-    return rows, [note], names
+    return rows, [f"{note}; values only: percentages and signs that the sheet's formats show are "
+                  "not seen"], names
 
 
 def check_archive(raw: bytes, file: str) -> None:
