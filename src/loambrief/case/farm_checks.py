@@ -4,7 +4,7 @@ from collections.abc import Iterator
 
 from loambrief.case.parts import SLACK
 from loambrief.case.problems import DataPath, Fault
-from loambrief.case.quantities import nearest, show
+from loambrief.case.quantities import did_you_mean, show
 from loambrief.case.schema import CaseFile
 from loambrief.case.schema_farm import Constraints, Spreader, TreatedPart
 from loambrief.case.select import sample_area_ac
@@ -64,10 +64,9 @@ def _constraints(case: CaseFile, found: Constraints) -> Iterator[Fault]:
                         "a kind of material, or the id of one",
                         needs=((*path, "kind"), (*path, "material")))
         elif entry.material is not None and entry.material.lower() not in ids:
-            near = nearest(entry.material, ids.values())
             yield Fault("CASE056", (*path, "material"), show(entry.material),
                         f"the id of a material: {', '.join(ids.values()) or 'none is listed'}",
-                        f"Did you mean {near!r}?" if near else "")
+                        did_you_mean(entry.material, ids.values()))
     for i, machine in enumerate(found.spreaders):
         yield from _spreader(machine, ("constraints", "spreaders", i))
     for i, beside in enumerate(found.neighbours):

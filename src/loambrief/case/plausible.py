@@ -26,12 +26,11 @@ from loambrief.case.names import (
     weeds,
     yield_units,
 )
-from loambrief.case.plausible_soil import cations_against_ec, soil_warnings
+from loambrief.case.plausible_soil import cations_against_ec, limit, soil_warnings
 from loambrief.case.problems import DataPath, Fault
 from loambrief.case.quantities import nearest
 from loambrief.case.schema import CaseFile, NearWater, Part
 from loambrief.case.source import single_values
-from loambrief.case.thresholds import limit
 from loambrief.tables import load
 from loambrief.units import P2O5_PER_P, PRICE_UNITS, Quantity
 

@@ -66,6 +66,13 @@ def nearest(found: object, known: Iterable[str], cutoff: float = 0.6) -> str:
     return folded[near[0]] if near else ""
 
 
+def did_you_mean(found: object, known: Iterable[str], otherwise: str = "",
+                 cutoff: float = 0.6) -> str:
+    """Help that names the nearest of the known names."""
+    near = nearest(found, known, cutoff)
+    return f"Did you mean {near!r}?" if near else otherwise
+
+
 @cache
 def unit_spellings() -> Mapping[str, tuple[str, str]]:
     """Spelling of a unit, folded -> the case's spelling, and the basis it names."""
@@ -104,10 +111,11 @@ def which_choice(typed: object, values: Collection[str]) -> str:
     longer = [v for v in values if folded and v.lower().replace(" ", "-").startswith(folded)]
     if len(longer) > 1:
         return f"Which one: {' or '.join(longer)}? The report of the laboratory says it."
+    if longer:
+        return f"Did you mean {longer[0]!r}?"
     digits = re.findall(r"[0-9]+", typed)
-    near = longer[0] if longer else nearest(
-        typed, [v for v in values if re.findall(r"[0-9]+", v) == digits], cutoff=0.75)
-    return f"Did you mean {near!r}?" if near else ""
+    return did_you_mean(typed, [v for v in values if re.findall(r"[0-9]+", v) == digits],
+                        cutoff=0.75)
 
 
 def comma_help(typed: object) -> str:
