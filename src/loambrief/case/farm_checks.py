@@ -6,7 +6,7 @@ from loambrief.case.parts import SLACK
 from loambrief.case.problems import DataPath, Fault
 from loambrief.case.quantities import did_you_mean, show
 from loambrief.case.schema import CaseFile
-from loambrief.case.schema_farm import Constraints, Spreader, TreatedPart
+from loambrief.case.schema_farm import Constraints, TreatedPart
 from loambrief.case.select import sample_area_ac
 from loambrief.tables.organic import kinds_of
 
@@ -68,19 +68,16 @@ def _constraints(case: CaseFile, found: Constraints) -> Iterator[Fault]:
                         f"the id of a material: {', '.join(ids.values()) or 'none is listed'}",
                         did_you_mean(entry.material, ids.values()))
     for i, machine in enumerate(found.spreaders):
-        yield from _spreader(machine, ("constraints", "spreaders", i))
+        for name in ("step", "per_day", "width"):
+            value = getattr(machine, name)
+            if value is not None and value.value <= 0:
+                yield Fault("CASE026", ("constraints", "spreaders", i, name), value.typed,
+                            "more than zero")
     for i, beside in enumerate(found.neighbours):
         path = ("constraints", "neighbours", i)
         if beside.zone is not None and beside.zone.lower() not in zones:
             yield Fault("CASE057", (*path, "zone"), show(beside.zone),
                         f"the id of a sample: {', '.join(zones.values()) or 'there is none'}")
-
-
-def _spreader(machine: Spreader, path: DataPath) -> Iterator[Fault]:
-    for name in ("step", "per_day", "width"):
-        value = getattr(machine, name)
-        if value is not None and value.value <= 0:
-            yield Fault("CASE026", (*path, name), value.typed, "more than zero")
 
 
 def _treated(case: CaseFile, i: int, part: TreatedPart, whole: float) -> Iterator[Fault]:

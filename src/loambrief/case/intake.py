@@ -295,18 +295,15 @@ class _Reading:
             methods = self.mapping.methods
             sample.methods = {m: Value(getattr(methods, m)) for m in Methods.model_fields
                               if getattr(methods, m) is not None}
-        for name in ("place", "date"):
-            self._about(row, sample, sample.about, name, getattr(self.mapping.sample, name))
+        for (part, name), given in self.mapping.givens.items():
+            into = sample.lab if part == "lab" else sample.about
+            self._about(row, sample, into, name, given)
         for name, given in self.mapping.sample.about.items():
             self._about(row, sample, sample.about, name, given)
-        for name in ("name", "report", "received", "reported"):
-            self._about(row, sample, sample.lab, name, getattr(self.mapping.lab, name))
         return sample
 
     def _about(self, row: LabRow, sample: DraftSample, into: dict[str, Value], name: str,
-               given: Given | None) -> None:
-        if given is None:
-            return
+               given: Given) -> None:
         if given.value is not None:
             into.setdefault(name, Value(given.value))
             return

@@ -139,11 +139,8 @@ class _ColumnSearch:
         if sample.lab_number:
             columns.lab_number = self._find(sample.lab_number, ("sample", "lab_number", "column"))
         self._depths()
-        givens = {("sample", "place"): sample.place, ("sample", "date"): sample.date,
-                  **{("lab", n): getattr(self.mapping.lab, n)
-                     for n in ("name", "report", "received", "reported")}}
-        for path, given in givens.items():
-            if given is not None and given.column is not None:
+        for path, given in self.mapping.givens.items():
+            if given.column is not None:
                 at = self._find(given, (*path, "column"))
                 columns.usable &= at is not None
                 columns.about[given.column, given.nth] = at or 0
@@ -265,10 +262,9 @@ class _ColumnSearch:
 
 def _names(mapping: MapFile) -> Iterator[str]:
     """Every header that a mapping names."""
-    sample, lab, long = mapping.sample, mapping.lab, mapping.table.long
+    sample, long = mapping.sample, mapping.table.long
     yield sample.id.column
-    for part in (sample.field, sample.place, sample.date, sample.lab_number,
-                 lab.name, lab.report, lab.received, lab.reported):
+    for part in (sample.field, sample.lab_number, *mapping.givens.values()):
         if part is not None and part.column:
             yield part.column
     if sample.depth:

@@ -247,6 +247,13 @@ class MapFile(Part):
         """Kind of report; soil where the mapping does not say."""
         return self.report or SOIL
 
+    @property
+    def givens(self) -> dict[tuple[str, str], Given]:
+        """What is said of sample and laboratory, by its place."""
+        said = {("sample", "date"): self.sample.date, ("sample", "place"): self.sample.place,
+                **{("lab", n): getattr(self.lab, n) for n in LabPart.model_fields}}
+        return {path: given for path, given in said.items() if given is not None}
+
 
 @dataclass(frozen=True)
 class LoadedMap:
@@ -444,11 +451,7 @@ def _methods(mapping: MapFile) -> Iterator[Fault]:
 
 
 def _given(mapping: MapFile) -> Iterator[Fault]:
-    givens = {("sample", "date"): mapping.sample.date, ("sample", "place"): mapping.sample.place,
-              **{("lab", n): getattr(mapping.lab, n) for n in LabPart.model_fields}}
-    for path, given in givens.items():
-        if given is None:
-            continue
+    for path, given in mapping.givens.items():
         if TO_FILL_IN in (given.value, given.column):
             continue
         if (given.column is None) == (given.value is None):

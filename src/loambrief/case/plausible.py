@@ -69,7 +69,8 @@ def warnings(case: CaseFile, data: object, guides: Iterable[LoadedGuide] = ()) -
     yield from _yield_goal(case)
     yield from _field_readings(case)
     yield from _traffic(case)
-    yield from _water(case)
+    if case.water:
+        yield from cations_against_ec(case.water, case.water.ec, ("water",))
     yield from _grades(case)
     yield from _around(case)
     if case.boundary is not None:
@@ -205,11 +206,6 @@ def _traffic(case: CaseFile) -> Iterator[Fault]:
                         "traffic: true or false on this point", "Where wheels run or turn soil is "
                         "denser, so such points are judged apart from the field if the case says "
                         "that they are traffic.")
-
-
-def _water(case: CaseFile) -> Iterator[Fault]:
-    if case.water:
-        yield from cations_against_ec(case.water, case.water.ec, ("water",))
 
 
 def _around(case: CaseFile) -> Iterator[Fault]:
