@@ -26,7 +26,7 @@ def farm_faults(case: CaseFile) -> Iterator[Fault]:
                         needs=(("materials", i, "kind"),))
     for i, sample in enumerate(case.samples):
         if sample.treat is not None:
-            yield from _treated(case, i, sample.treat, sample_area_ac(case, sample))
+            yield from _treated(i, sample.treat, sample_area_ac(case, sample))
     if case.strips is not None and case.strips.width is not None \
             and min(case.strips.width.value, case.strips.length.value) <= 0:
         yield Fault("CASE058", ("strips", "width"), case.strips.width.typed,
@@ -80,7 +80,7 @@ def _constraints(case: CaseFile, found: Constraints) -> Iterator[Fault]:
                         f"the id of a sample: {', '.join(zones.values()) or 'there is none'}")
 
 
-def _treated(case: CaseFile, i: int, part: TreatedPart, whole: float) -> Iterator[Fault]:
+def _treated(i: int, part: TreatedPart, whole: float) -> Iterator[Fault]:
     path: DataPath = ("samples", i, "treat")
     if (part.area is None) == (part.share is None):
         yield Fault("CASE041", path, "both area and share" if part.area else "neither",

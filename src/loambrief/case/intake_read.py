@@ -37,6 +37,7 @@ LOOKED_AT = 400
 COMMA_SHARE = 0.6
 """Another delimiter is taken if it orders at least this share of the rows a comma does."""
 
+AS_TABLE = "Ask the laboratory for CSV or .xlsx, or save it as such."
 OLD_BOOK = b"\xd0\xcf\x11\xe0"
 OPEN_DOCUMENT = b"application/vnd.oasis.opendocument.spreadsheet"
 _REPEATED = re.compile(
@@ -120,7 +121,9 @@ def read_lab_file(path: Path | str, *, sheet: str | None = None, delimiter: str 
     elif raw.startswith(b"PK\x03\x04"):
         rows, notes, names = _workbook(raw, file, sheet)
     else:
-        _refuse_other_formats(raw, file)
+        for start, what in ((b"%PDF", "a PDF"), (b"{\\rtf", "a word-processor file")):
+            if raw.startswith(start):
+                raise _unreadable(file, what, "CSV, TSV or .xlsx", AS_TABLE)
         text, notes = _decode(raw, file, encoding)
         rows, chosen = _delimited(text, file, delimiter)
         notes = [*notes, chosen]
@@ -133,13 +136,6 @@ def read_lab_file(path: Path | str, *, sheet: str | None = None, delimiter: str 
 def _unreadable(file: str, found: str, wanted: str, help: str = "", line: int = 0) -> CaseProblems:
     return CaseProblems((Problem(file, line, 1 if line else 0, "CASE060", "file", found, wanted,
                                  "", help),))
-
-
-def _refuse_other_formats(raw: bytes, file: str) -> None:
-    help = "Ask the laboratory for CSV or .xlsx, or save it as such."
-    for start, what in ((b"%PDF", "a PDF"), (b"{\\rtf", "a word-processor file")):
-        if raw.startswith(start):
-            raise _unreadable(file, what, "CSV, TSV or .xlsx", help)
 
 
 # text ------------------------------------------------------------------------------------
@@ -274,13 +270,13 @@ def _other_workbook(raw: bytes, file: str, sheet: str | None
     import pandas as pd
 
     what = "an open document" if OPEN_DOCUMENT in raw[:200] else "an old or encrypted workbook"
-    help = "Ask the laboratory for CSV or .xlsx, or save it as such."
     if not raw.startswith(OLD_BOOK):
         check_archive(raw, file)
         with zipfile.ZipFile(io.BytesIO(raw)) as archive:
             content = next((archive.read(n) for n in archive.namelist() if n == "content.xml"), b"")
         if _REPEATED.search(content):
-            raise _unreadable(file, f"{what} with a filled cell repeated", "results", help)
+            raise _unreadable(file, f"{what} with a filled cell repeated", "results",
+                              AS_TABLE)
     try:
         with pd.ExcelFile(io.BytesIO(raw), engine="calamine") as book:
             names = tuple(str(name) for name in book.sheet_names)
@@ -289,12 +285,12 @@ def _other_workbook(raw: bytes, file: str, sheet: str | None
                                   nrows=MAX_ROWS + 1, na_filter=False)
     except ImportError:
         raise _unreadable(file, what, "CSV, TSV or .xlsx",
-                          f"{help} Or: pip install 'loambrief[sheets]'.") from None
+                          f"{AS_TABLE} Or: pip install 'loambrief[sheets]'.") from None
     except (CaseProblems, KeyboardInterrupt, SystemExit):
         raise
     except BaseException as error:  # the engine's own panics are no Exception
         raise _unreadable(file, f"{what} ({type(error).__name__})", "a workbook that can be read",
-                          help) from None
+                          AS_TABLE) from None
     _limit(file, len(frame), frame.size)
     rows = [_row(file, number, [_value_cell(v, "") for v in cells])
             for number, cells in enumerate(frame.to_numpy().tolist(), start=1)]

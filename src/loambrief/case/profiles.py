@@ -255,11 +255,11 @@ class _Joining:
         if attribute is not None and not (isinstance(typed, str) and typed.strip()):
             self._fault((*path, "attribute"), "CASE022", show(typed), "the name of an attribute")
             typed = None
-        read = read_boundary(target, str(typed or PROPERTY), (self.folder / name).as_posix())
-        self.parts["boundary"] = (read.source.data, read.source)
+        source, files = read_boundary(target, str(typed or PROPERTY), self.folder / name)
+        self.parts["boundary"] = (source.data, source)
         stem = PurePosixPath(name)
         for side in sides:
-            content = read.files[PurePosixPath(side).suffix.lower()]
+            content = files[PurePosixPath(side).suffix.lower()]
             self.files.append(ProfileFile(side if len(sides) > 1 else stem.as_posix(),
                                           hashlib.sha256(content).hexdigest(), "", content))
 

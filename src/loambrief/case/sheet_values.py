@@ -124,7 +124,7 @@ class _BoxReading:
         if not group:
             return None
         if group[0].kind == "tick":
-            return self._ticked(name, group)
+            return self._ticked(group)
         text = self.filled.values.get(name, "")
         if not text or text in NOT_MEASURED:
             return None
@@ -139,7 +139,7 @@ class _BoxReading:
         said = self.get(name)
         return said and Value("true" if said.text == "yes" else "false", plain=True)
 
-    def _ticked(self, name: str, group: list[SheetBox]) -> Value | None:
+    def _ticked(self, group: list[SheetBox]) -> Value | None:
         said = [box for box in group if box.name in self.filled.values]
         if len(said) > 1:
             names = " and ".join(show(box.value) for box in said)

@@ -186,7 +186,7 @@ class _BookReading:
                 if column == w.KEYS and row >= w.FORM_FIRST}
         found = {key: (row, w.VALUES) for key, row in keys.items()}
         units = {key: sheet.cells.get((row, w.FORM_UNITS)) for key, row in keys.items()}
-        self._stray(sheet, {row for row in keys.values()}, {w.VALUES, w.FORM_UNITS},
+        self._stray(sheet, set(keys.values()), {w.VALUES, w.FORM_UNITS},
                     {w.KEYS, w.LABELS, w.MEANINGS}, w.FORM_FIRST)
         values = self._entry(sheet, found, units, 1)
         if values:

@@ -170,16 +170,8 @@ Judge = Callable[[bytes], Sequence[Problem]]
 def fill(raw: bytes, source: SourceText, posted: Mapping[str, str], judge: Judge) -> FormResult:
     """The case with what was typed into the form.
 
-    Parameters
-    ----------
-    raw : bytes
-        The case file.
-    source : SourceText
-        As it was read.
-    posted : mapping of str to str
-        Name of a box -> its text; ``<name>@unit`` -> its unit.
-    judge : callable
-        Bytes -> the problems of such a case, errors only.
+    ``posted`` is the name of a box -> its text, and ``<name>@unit`` -> its unit. ``judge`` gives
+    the problems of a case, errors only.
 
     Raises
     ------
