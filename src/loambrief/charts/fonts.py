@@ -110,6 +110,11 @@ def pdf_name(weight: str) -> str:
     return WEIGHTS[weight]
 
 
+def advance(text: str, size: float, weight: str = "regular") -> float:
+    """Width of a line of text that can be printed as it is [pt]."""
+    return pdfmetrics.stringWidth(text, pdf_name(weight), size)
+
+
 def one_line(text: str) -> str:
     """Text as the typeface can print it, on one line."""
     return printable(text).replace("\n", " ")

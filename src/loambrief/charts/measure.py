@@ -7,9 +7,7 @@ from functools import lru_cache
 from itertools import pairwise
 from typing import Any
 
-from reportlab.pdfbase import pdfmetrics
-
-from loambrief.charts.fonts import one_line, pdf_name
+from loambrief.charts.fonts import advance, one_line
 from loambrief.numbers import figures
 
 LEADING = 1.26
@@ -23,7 +21,7 @@ HATCHED: dict[str, Any] = {"fill": "paper", "edge": "second", "width": 0.7, "hat
 @lru_cache(maxsize=2048)
 def text_width(text: str, size: float, weight: str = "regular") -> float:
     """Width of a line of text [pt]."""
-    return pdfmetrics.stringWidth(one_line(text), pdf_name(weight), size)
+    return advance(one_line(text), size, weight)
 
 
 def wrap(text: str, width: float, size: float, weight: str = "regular") -> list[str]:
