@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 from loambrief.agronomy.crops import Crop
 from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import CaseFile
-from loambrief.case.schema_cover import CoverCrop
+from loambrief.case.schema_plan import CoverCrop
 from loambrief.errors import UnknownName
 from loambrief.findings import model as m
 from loambrief.findings.crop_kinds import known_crop, seeded_in_rows, standing

@@ -10,7 +10,7 @@ from dataclasses import replace
 from loambrief.agronomy.crops import Crop, find_crop
 from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import CaseFile
-from loambrief.case.schema_tissue import TissueTest
+from loambrief.case.schema_tests import TissueTest
 from loambrief.errors import UnknownName
 from loambrief.findings import model as m
 from loambrief.findings.confidence import grade_confidence
