@@ -116,6 +116,7 @@ class Holder:
     def pem(self) -> bytes:
         return self.certificate.public_bytes(PEM)
 
+    @functools.cache
     def packed(self, passphrase: str = PASSPHRASE) -> bytes:
         """PKCS#12 with weak rounds, so that tests open it fast."""
         secret = (serialization.PrivateFormat.PKCS12.encryption_builder().kdf_rounds(1000)
