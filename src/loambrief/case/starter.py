@@ -43,8 +43,6 @@ def starter_case(
         ``"us"`` or ``"si"``, for the examples and for what is printed.
     crop : str
         A crop of the crop table, by any of its names.
-    region : str or None
-        State, province or country.
     date : datetime.date or None
         Date of the case; today if None.
     paper, language : str or None
@@ -53,11 +51,6 @@ def starter_case(
         Profile whose text is put in under ``adviser:``.
     prices : str or None
         Price list that cases share, as the case names it: a file with ``materials:``.
-
-    Returns
-    -------
-    str
-        YAML.
 
     Raises
     ------

@@ -9,7 +9,7 @@ from loambrief.actions.own_rates import WARNINGS
 from loambrief.case.schema import CaseFile
 from loambrief.findings.model import say
 from loambrief.report import blocks as b
-from loambrief.report.page_text import page_words
+from loambrief.report.page_text import document
 from loambrief.report.text import Writer
 
 HAZARDS = ("lime_dust", "spread_wind", "gypsum_dust", "sulfur_dust", "dry_fertilizer",
@@ -60,19 +60,7 @@ def applicator_sheet(case: CaseFile, plan: Plan, writer: Writer,
         ))
     people = [p for p in (case.adviser.name, case.adviser.phone) if p]
     blocks.append(b.Paragraph(write(say("actions.sheet_who", people=people)), b.Style.BIG))
-    return b.ReportModel(
-        title=title,
-        case_id=case.case.id,
-        date=case.case.date,
-        words=page_words(writer),
-        blocks=tuple(blocks),
-        author=case.adviser.name,
-        language=writer.language,
-        paper=b.Paper(case.case.paper),
-        running_head=f"{case.client.name}, {case.field.name}",
-        units=case.case.units,
-        scale=scale,
-    )
+    return document(case, writer, title=title, blocks=tuple(blocks), scale=scale)
 
 
 def _job(action: Action, plan: Plan, writer: Writer) -> b.Block:

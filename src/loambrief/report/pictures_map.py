@@ -2,8 +2,7 @@
 
 from collections.abc import Iterable, Sequence
 
-from loambrief.case.boundary import Shape, shapes
-from loambrief.case.geodesy import Position, plane_m
+from loambrief.case.boundary import Position, Shape, plane_m, shapes
 from loambrief.charts.sketch_map import MapArea, MapSpec
 from loambrief.findings.model import Finding, say
 from loambrief.findings.places import place_of
