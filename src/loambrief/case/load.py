@@ -134,7 +134,7 @@ def load_source(source: SourceText, problems: list[Problem], sha256: str, *,
         Of the file, in hexadecimal.
     """
     text, file = source.text, source.file
-    photos: tuple[Photo | None, ...] = ()
+    photos: tuple[Photo, ...] = ()
     brand: PrintedBrand | None = None
     history = History()
     faults: list[Fault] = []
@@ -174,15 +174,14 @@ def load_source(source: SourceText, problems: list[Problem], sha256: str, *,
         raise CaseProblems(in_file_order(found, more))
     kept, accepted = _sort_out(case, found, source)
     case = treated(case)
-    whole_photos = tuple(photo for photo in photos if photo is not None)
     files = (*resolved.files,
              *(f for f in history.files if f.name not in {r.name for r in resolved.files}),
-             *(ProfileFile(p.name, p.sha256, "", p.jpeg, p.file_sha256) for p in whole_photos),
+             *(ProfileFile(p.name, p.sha256, "", p.jpeg, p.file_sha256) for p in photos),
              *([ProfileFile(brand.name, brand.sha256, "", brand.png, brand.file_sha256)]
                if brand is not None and brand.name else []))
     sha256 = digest(sha256, files)
     return LoadedCase(_override(case, overrides), sha256, in_file_order(kept), accepted, text, file,
-                      files, resolved.guides, whole_photos, tuple(history.cases), brand, source)
+                      files, resolved.guides, photos, tuple(history.cases), brand, source)
 
 
 def with_earlier(loaded: LoadedCase, folder: Path) -> LoadedCase:
