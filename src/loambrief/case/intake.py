@@ -160,7 +160,7 @@ class _Reading:
                 continue
             if end and any(c.text.lower().startswith(end) for c in row.cells):
                 return
-            if row.cell(self.columns.id).text == self.columns.id_header:
+            if row.cell(self.columns.id).text == self.columns.header[self.columns.id]:
                 continue  # a header repeated on the next page
             if any(row.cell(column).text.lower() in words for column, words in self.columns.skip):
                 continue
