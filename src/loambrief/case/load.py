@@ -194,7 +194,7 @@ def with_earlier(loaded: LoadedCase, folder: Path) -> LoadedCase:
     CaseProblems
         Two earlier cases of one date.
     """
-    found = find_history(loaded, folder, _load_earlier)
+    found = find_history(loaded.case, folder, _load_earlier)
     known = {e.case.case.id for e in loaded.earlier}
     more = [e for e in found.cases if e.case.case.id not in known]
     if not more:

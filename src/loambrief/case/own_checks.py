@@ -6,11 +6,11 @@ What only the finished plan can tell (an id, a limit of a zone) is checked there
 
 from collections.abc import Iterator, Mapping
 
-from loambrief.case.parts import SLACK
 from loambrief.case.problems import DataPath, Fault
 from loambrief.case.quantities import nearest, show
 from loambrief.case.schema import CaseFile, Material, Sample
 from loambrief.case.schema_plan import Nitrogen, NitrogenPass, OwnAction, Period, PlanChange
+from loambrief.case.select import SLACK
 from loambrief.units import typed_unit
 
 KEYS_OF: Mapping[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
