@@ -10,6 +10,8 @@ from matplotlib.backend_bases import RendererBase
 from matplotlib.colors import to_rgb
 from matplotlib.font_manager import FontProperties
 from matplotlib.path import Path
+from matplotlib.scale import scale_factory
+from matplotlib.ticker import NullLocator
 
 from loambrief.charts.fonts import TYPEFACE
 from loambrief.charts.renderer import SEMIBOLD
@@ -20,6 +22,11 @@ class _Bare:
 
     get_ticks_position: Any = staticmethod(lambda: "none")
     """Neither side; matplotlib would make a tick to find out."""
+    get_major_locator: Any = staticmethod(NullLocator)
+
+    def _set_scale(self, value: Any, **more: Any) -> None:
+        """The scale without what would place and word its ticks."""
+        self._scale = scale_factory(value, self, **more)
 
     def set_clip_path(self, path: Any, transform: Any = None) -> None:
         """Nothing: there are no ticks to clip."""
