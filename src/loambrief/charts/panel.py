@@ -5,7 +5,7 @@ from typing import Any
 
 from matplotlib.artist import Artist
 from matplotlib.axes import Axes
-from matplotlib.axis import XAxis, YAxis
+from matplotlib.axis import Axis, XAxis, YAxis
 from matplotlib.backend_bases import RendererBase
 from matplotlib.colors import to_rgb
 from matplotlib.font_manager import FontProperties
@@ -17,7 +17,7 @@ from loambrief.charts.fonts import TYPEFACE
 from loambrief.charts.renderer import SEMIBOLD
 
 
-class _Bare:
+class _Bare(Axis):
     """An axis that is a scale only: no tick is ever made."""
 
     get_ticks_position: Any = staticmethod(lambda: "none")

@@ -7,7 +7,6 @@ of block, named as its class. There every text is escaped, so whatever a client 
 
 import base64
 import re
-import tomllib
 import unicodedata
 from collections.abc import Iterable
 from dataclasses import replace
@@ -22,7 +21,7 @@ from loambrief.charts import ChartSpec, svg_chart
 from loambrief.charts.fonts import FAMILY
 from loambrief.charts.theme import theme
 from loambrief.charts.webfont import font_faces
-from loambrief.colours import lifted, mixed
+from loambrief.colours import lifted, mixed, theme_file
 from loambrief.errors import RenderFault, ResourceMissing
 from loambrief.report import blocks as b
 from loambrief.report import parts as p
@@ -302,7 +301,8 @@ class Page:
 
 def page_colours(accent: str = "") -> tuple[dict[str, str], dict[str, str]]:
     """The theme's colours by day and by night, with an accent in place of its own."""
-    day, night = {name: getattr(theme(), name) for name in COLOURS}, dict(_night())
+    day = {name: getattr(theme(), name) for name in COLOURS}
+    night = {name: theme_file()["night"][name] for name in COLOURS}
     if accent:
         day |= {"accent": accent, "accent_soft": mixed(accent, day["paper"], SOFT)}
         night |= {"accent": lifted(accent, night["paper"], LEAST_CONTRAST),
@@ -321,15 +321,6 @@ def _colours(accent: str) -> str:
         pairs = "".join(f"--{k.replace('_', '-')}:{values[k]};" for k in COLOURS)
         rules.append(f"{start}{pairs}{end}")
     return "\n".join([*rules, f":root{{--sheet:{day['paper']};--family:{FAMILY}}}"])
-
-
-@cache
-def _night() -> dict[str, str]:
-    path = templates_dir() / "theme.toml"
-    night = tomllib.loads(path.read_text(encoding="utf-8")).get("night", {})
-    if set(night) != set(COLOURS):
-        raise ResourceMissing(f"{path}: [night] needs {', '.join(COLOURS)}")
-    return night
 
 
 @cache

@@ -18,7 +18,7 @@ from loambrief.report.appendix import record_section
 from loambrief.report.chart_text import chart_words
 from loambrief.report.combine import FieldReport
 from loambrief.report.context import Context
-from loambrief.report.page_text import page_words
+from loambrief.report.page_text import document
 from loambrief.report.pictures import pictures
 from loambrief.report.plan_part import (
     cautions_section,
@@ -64,18 +64,11 @@ def draft_field(loaded: LoadedCase, diagnosis: Diagnosis, plan: Plan,
     first += followup_section(context)
     blocks = with_annex(context, drawn, first)
     context = replace(context, writer=writer)
-    return FieldDraft(context, b.ReportModel(
+    return FieldDraft(context, document(
+        case, writer,
         title=context.word("title", client=case.client.name, field=case.field.name),
-        case_id=case.case.id,
-        date=case.case.date,
-        words=page_words(writer),
         blocks=blocks,
-        author=case.adviser.name,
         subject=case.case.purpose or "",
-        language=writer.language,
-        paper=b.Paper(case.case.paper),
-        running_head=f"{case.client.name}, {case.field.name}",
-        units=case.case.units,
         accent=loaded.brand.accent if loaded.brand else "",
         logo=logo_print(context),
     ))

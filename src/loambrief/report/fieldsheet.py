@@ -20,7 +20,7 @@ from loambrief.report.fieldsheet_parts import (
     weeds,
 )
 from loambrief.report.fieldsheet_plan import VisitPlan
-from loambrief.report.page_text import page_words
+from loambrief.report.page_text import document
 from loambrief.report.text import Writer
 
 SCALE = 1.2
@@ -52,19 +52,11 @@ def field_sheet(case: CaseFile, missing: tuple[Missing, ...], followups: tuple[F
     for section in layout.sections:
         blocks += PARTS[section](sheet) if section in PARTS else []
     _check(sheet)
-    return b.ReportModel(
-        title=title,
-        case_id=case.case.id,
-        date=case.case.date,
-        words=page_words(writer),
-        blocks=tuple(blocks),
-        author=case.adviser.name,
+    return document(
+        case, writer, title=title, blocks=tuple(blocks),
         subject=sheet.word("subject", case=case.case.id),
         number=layout.sheet,
         status=b.DocumentStatus.ISSUED,
-        language=writer.language,
-        paper=b.Paper(case.case.paper),
-        running_head=f"{case.client.name}, {case.field.name}",
         units=writer.system,
         attachments=(b.Attachment(MAP_FILE, as_bytes(layout), "application/json",
                                   b.Relationship.DATA, sheet.word("map")),),

@@ -93,7 +93,7 @@ def available_nitrogen_lb_ton(material: str, total_nitrogen_pct: Percent,
     available nitrogen or a local table is better. Sources: hartz-compost; isu-pmr1003;
     huyser-manure-value; horrocks-2016.
     """
-    rows = [r for r in load(SHARES) if r["period"] == period]
+    rows = load(SHARES).where(period=period)
     row = next((r for r in rows if r["material"] == material), None)
     if row is None:
         raise UnknownName(f"material with a share for {period}", material,
@@ -132,10 +132,7 @@ def organic_nitrogen_release_lb_ac(organic_n_lb_ac: NotNegative, season: str,
     Averages of New York; soil, weather and bedding shift them. The ammonium part is another
     matter: it counts in the first season, as far as it was worked in.
     """
-    rows = [r for r in load("carbon_nitrogen/organic_release") if r["season"] == season]
-    if not rows:
-        raise UnknownName("season after spreading", season,
-                          ("first season", "second season", "third season"))
+    rows = load("carbon_nitrogen/organic_release").named("season after spreading", season=season)
     solids = "below 18" if solids_pct is not None and solids_pct < WET_MANURE_PCT else "18 or more"
     row = next(r for kind in (animal, "any") for r in rows
                if r["animal"] == kind and r["solids"] in (solids, "any"))

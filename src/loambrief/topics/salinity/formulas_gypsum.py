@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from loambrief.agronomy.possible import NotNegative, Percent, Positive, percent
 from loambrief.agronomy.registry import Answer, formula
-from loambrief.errors import ImpossibleInput, UnknownName
+from loambrief.errors import ImpossibleInput
 from loambrief.tables import load
 from loambrief.topics.salinity.formulas_sodicity import constant
 from loambrief.units import EQUIVALENT_MG, G_PER_LB, LB_PER_TON, M2_PER_ACRE, MM_PER_INCH
@@ -155,10 +155,7 @@ def amendment_for_gypsum(gypsum_ton: NotNegative, amendment: str) -> Answer:
     By equivalent masses. Sulfur must first be turned into acid by soil life, which takes a
     season or more in warm moist soil, and the acid works only on free lime.
     """
-    names = load(AMENDMENTS).column("amendment")
-    if amendment not in names:
-        raise UnknownName("amendment", amendment, names)
-    row = load(AMENDMENTS).find(amendment=amendment)
+    row = load(AMENDMENTS).find("amendment", amendment=amendment)
     equivalent = row["formula_mass"] / row["charge"] / (row["active_pct"] / 100.0)
     value = gypsum_ton * equivalent / EQUIVALENT_MG["gypsum"]
     details: dict[str, object] = {"needs_lime": bool(row["needs_lime"])}

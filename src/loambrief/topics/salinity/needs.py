@@ -5,7 +5,7 @@ from typing import Any
 from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import CaseFile
 from loambrief.case.select import sample_area_ac
-from loambrief.findings.model import Evidence, Grade, Message, Need, NeedKind, Side, say
+from loambrief.findings.model import Evidence, Message, Need, NeedKind, say, stated
 from loambrief.topics.salinity.formulas_crops import ece_at_yield_loss
 from loambrief.topics.salinity.formulas_gypsum import (
     amendment_for_gypsum,
@@ -143,11 +143,7 @@ def sulfur_instead(case: CaseFile, state: SaltState, gypsum: Need) -> Evidence |
                                              depth_in=state.layer.increment.thickness_in)
             results.append(lime)
             enough = lime.value > sulfur.details["lime_used_ton"]
-    return Evidence(
-        Side.CONTEXT,
-        say("salinity.context_sulfur", sulfur=sulfur.value, enough=enough),
-        Grade.CALCULATED, ("richards-1954-hb60",), tuple(results),
-    )
+    return stated("salinity.context_sulfur", *results, sulfur=sulfur.value, enough=enough)
 
 
 def leach_need(case: CaseFile, state: SaltState, crop: CropTolerance | None,
