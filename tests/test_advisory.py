@@ -154,30 +154,33 @@ def test_case_and_data_travel_with_the_document(advisory):
     assert attached[f"{advisory.case_id}.json"][0] == advisory.data
 
 
-@pytest.fixture(scope="module", params=["0", "4711"])
+@pytest.fixture(scope="module", params=[("0", False), ("4711", True)],
+                ids=["short", "whole"])
 def started_anew(request, tmp_path_factory):
-    """Files of a sample made by a new process elsewhere, and its exit code: 1 if there is more
-    of reportlab in it than an advisory needs."""
+    """A case, the files that a new process elsewhere makes of it, and its exit code: 1 if there
+    is more of reportlab in it than an advisory needs."""
     folder = tmp_path_factory.mktemp("elsewhere")
-    environment = dict(os.environ, PYTHONHASHSEED=request.param, TZ="Asia/Tokyo", LC_ALL="C",
+    seed, whole = request.param
+    case = folder / "case.yaml"
+    case.write_bytes(CASES["acid_corn_ohio"].read_bytes() if whole else short_text().encode())
+    environment = dict(os.environ, PYTHONHASHSEED=seed, TZ="Asia/Tokyo", LC_ALL="C",
                        PYTHONPATH=str(ROOT / "src"))
-    words = ["advise", str(CASES["acid_corn_ohio"]), "-o", ".", "-q"]
     code = ("import sys; from loambrief.cli import main; "
-            f"main({words}, standalone_mode=False); "
+            "main(['advise', 'case.yaml', '-o', 'out', '-q'], standalone_mode=False); "
             "sys.exit(any(name.startswith('reportlab.platypus') for name in sys.modules))")
     done = subprocess.run([sys.executable, "-c", code], check=False, cwd=folder, env=environment)
-    return {path.name: path.read_bytes() for path in folder.iterdir()}, done.returncode
+    return case, {p.name: p.read_bytes() for p in (folder / "out").iterdir()}, done.returncode
 
 
 def test_same_case_same_bytes(started_anew):
     """ensures that hash seed, process, time zone and folder leave no trace in the files."""
-    files, _ = started_anew
-    assert files == pipeline.make_advisory(CASES["acid_corn_ohio"]).files()
+    case, files, _ = started_anew
+    assert files == pipeline.make_advisory(case).files()
 
 
 def test_advice_loads_no_second_layout_engine(started_anew):
     """ensures that a first advisory does not wait for reportlab's own page layout."""
-    assert started_anew[1] == 0
+    assert started_anew[2] == 0
 
 
 def _changed(tmp_path, change, text):
