@@ -3,8 +3,10 @@
 import json
 import os
 from functools import lru_cache
+from multiprocessing import get_context
 
 import pytest
+from store_builders import serve_apart
 
 from loambrief.archive import canonical, check, log, store
 
@@ -46,3 +48,21 @@ def synced(monkeypatch):
 
     monkeypatch.setattr(os, "fsync", fsync)
     return seen
+
+
+@pytest.fixture(scope="session")
+def apart():
+    """Does something apart, in a fork of a small process: this one holds all documents of the
+    tests, and to fork it by the hundred took most of the time."""
+    spawn = get_context("spawn")
+    pipe, other = spawn.Pipe()
+    process = spawn.Process(target=serve_apart, args=(other,))
+    process.start()
+
+    def work_apart(*work):
+        pipe.send(work)
+        return pipe.recv()
+
+    yield work_apart
+    pipe.send(None)
+    process.join()
