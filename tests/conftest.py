@@ -68,6 +68,7 @@ def pytest_configure(config):
     if config.getoption("hypothesis_profile", None) != "search":
         providers._get_local_constants = lambda: providers._local_constants
     gc.set_threshold(100_000, 20, 50)
+    config.option.randomly_reset_seed = False  # each test is given its chance below
     signal.signal(signal.SIGINT, signal.default_int_handler)
     os.environ.setdefault("XDG_CACHE_HOME", str(Path.home() / ".cache"))
     sys.dont_write_bytecode = False
@@ -86,12 +87,12 @@ DRAW = pdf.render_pdf
 """The function that draws a document, as it is in the program."""
 
 
-@pytest.fixture(scope="session", autouse=True)
-def once_a_run(tmp_path_factory):
-    """What takes long and gives the same is done once, for all tests. (One fixture, not three:
-    each costs as much in every test as a small test itself.)"""
-    folder = tmp_path_factory.getbasetemp()
-    kept = (folder.parent if "PYTEST_XDIST_WORKER" in os.environ else folder) / "drawn"
+@pytest.hookimpl(wrapper=True)
+def pytest_runtestloop(session):
+    """What takes long and gives the same is done once, for all tests and processes of a run.
+    (A hook, not a fixture of the session: that costs as much in every test as a small test.)"""
+    folder = session.config._tmp_path_factory.getbasetemp()
+    kept = (folder.parent if hasattr(session.config, "workerinput") else folder) / "drawn"
     kept.mkdir(exist_ok=True)
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(pdfa, "_check", files_checked_once(pdfa._check))
@@ -101,7 +102,7 @@ def once_a_run(tmp_path_factory):
         for module in (canonical, log, store, check):
             patch.setattr(module, "parse", parse)
         patch.setattr(log, "read_line", cache(log.read_line))
-        yield
+        return (yield)
 
 
 def files_checked_once(real):

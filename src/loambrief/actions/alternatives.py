@@ -20,11 +20,8 @@ def alternatives(zones: tuple[BlendZone, ...], usable: tuple[Offer, ...], mix: F
                  findings: tuple[m.Finding, ...]) -> tuple[Alternative, ...]:
     """The plan's nutrient mix beside the other ways, each with its cost for the field.
 
-    Returns
-    -------
-    tuple of Alternative
-        Empty where no nutrient is bought. Doing nothing costs no money; what it leaves is
-        said, not priced.
+    Empty where no nutrient is bought. Doing nothing costs no money; what it leaves is said, not
+    priced.
     """
     wanted = tuple(z for z in zones if z.wanted())
     if not wanted:
@@ -55,12 +52,8 @@ def alternatives(zones: tuple[BlendZone, ...], usable: tuple[Offer, ...], mix: F
 
 def beaten(offer: Offer, zones: tuple[BlendZone, ...], usable: tuple[Offer, ...],
            mix: FieldMix) -> float | None:
-    """How much more the field costs if this product does the work of its rivals.
-
-    Returns
-    -------
-    float or None
-        Currency for the field; None where it cannot do that work.
+    """How much more the field costs if this product does the work of its rivals [currency]; None
+    where it cannot.
     """
     serves = {n for z in zones for n in z.wanted() if offer.fraction(n) > 0}
     rivals = {o.id for o in usable if o.id in mix.orders
@@ -88,10 +81,8 @@ def not_advised(findings: tuple[m.Finding, ...], judged: tuple[m.Judgement, ...]
                 system: str = "us") -> tuple[NotAdvised, ...]:
     """What not to spend money on: the findings' own list, then materials judged not needed.
 
-    Advice about a nutrient or an amendment stands only where that is judged not needed.
-
-    ``system`` is the reader's ("us" or "si"): savings are said per ton and acre, or per tonne
-    and hectare.
+    Advice about a nutrient or an amendment stands only where that is judged not needed. Savings
+    are said per ton and acre, or per tonne and hectare for readers of ``system`` "si".
     """
     by_id = {o.id: o for o in on_offer}
     refused = {j.key: j for j in materials if j.verdict is m.Verdict.NOT_NEEDED}

@@ -34,21 +34,13 @@ MOST_NODES = 5_000
 
 @dataclass(frozen=True)
 class BlendZone:
-    """An area with its needs and limits.
-
-    Attributes
-    ----------
-    place : Place
-    area_ac : float
-    needs : mapping of nutrient to lb/ac wanted
-    upper : mapping of nutrient to the most lb/ac that may come
-    barred : ids of offers that are not spread here
-    """
+    """An area with its needs and limits."""
 
     place: Place
     area_ac: float
     needs: Mapping[str, float]
     upper: Mapping[str, float] = field(default_factory=dict)
+    """``needs``, ``upper``: wanted, and the most that may come, by nutrient [lb/ac]."""
     barred: frozenset[str] = frozenset()
     """Offers that may not be spread here, such as manure all inside a setback."""
 
@@ -100,17 +92,9 @@ def price_lb(offer: Offer) -> float:
 
 
 def field_mix(zones: tuple[BlendZone, ...], offers: tuple[Offer, ...]) -> FieldMix | NoBlend:
-    """Cheapest mix for all zones of a field together.
+    """Cheapest mix for all zones of a field together, each of a place of its own.
 
-    Parameters
-    ----------
-    zones : tuple of BlendZone
-        Each of a place of its own.
-
-    Returns
-    -------
-    FieldMix or NoBlend
-        The same whatever the order of zones and offers.
+    The same whatever the order of zones and offers.
     """
     zones = tuple(sorted(zones, key=lambda z: z.place.id))
     usable = priced(offers)

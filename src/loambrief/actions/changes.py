@@ -13,9 +13,9 @@ from loambrief.actions.materials import (
     CAUTIONS,
     DUST_OF_FINDING,
     WATER_OF_FINDING,
+    by_area,
     pounds_per,
-    priced,
-    supplies,
+    spread,
 )
 from loambrief.actions.model import Action, SetAside, Window
 from loambrief.actions.offers import Offer
@@ -31,6 +31,7 @@ from loambrief.case.select import sample_area_ac
 from loambrief.errors import PlanFaults
 from loambrief.findings.model import Message, NeedKind, say
 from loambrief.findings.places import place_of
+from loambrief.units import LB_PER_TON
 
 AREA_SLACK, RATE_SLACK = 0.005, 0.01
 """How far parts may miss the whole: rounding of what is typed."""
@@ -40,12 +41,7 @@ PATH = "plan_changes"
 
 
 def check_names(case: CaseFile, actions: Sequence[Action]) -> None:
-    """Raise for every own rate or change that names nothing, or that contradicts another.
-
-    Raises
-    ------
-    PlanFaults
-    """
+    """Raise PlanFaults for every own rate or change that names nothing, or contradicts another."""
     faults = [*_rates(case, actions), *_names(case, actions), *_pairs(case, actions)]
     if faults:
         raise PlanFaults(tuple(faults))
@@ -112,10 +108,7 @@ def _of(case: CaseFile, *kinds: str) -> Iterator[tuple[int, PlanChange]]:
 def replaced(case: CaseFile, actions: list[Action], offers: Mapping[str, Offer]) -> list[Action]:
     """Other materials and rates in place of the computed ones.
 
-    Raises
-    ------
-    PlanFaults
-        A material that cannot do the work, or a rate of nothing.
+    Raises PlanFaults for a material that cannot do the work, or a rate of nothing.
     """
     faults: list[Fault] = []
     for i, change in _of(case, "replace"):
@@ -153,25 +146,22 @@ def _replaced(case: CaseFile, action: Action, change: PlanChange,
     else:
         return _service(action, change, offer)
     same = offer.id == action.material_id
-    held = supplies(offer, rate * size)
+    fields = spread(offer, rate, unit, action.area_ac)
     old = {f"actions.{n}" for n in CAUTIONS.get(action.material_kind or "", ())}
     general = tuple(say(f"actions.{n}") for n in CAUTIONS.get(offer.material.kind, ()))
     kept = tuple(c for c in action.cautions if c.key not in old)
     return replace(
         action,
-        title=_title(action, offer, rate, unit, list(held)),
+        title=_title(action, offer, rate, unit, list(fields["supplies"])),
         material_id=offer.id, material_name=offer.material.name,
-        material_kind=offer.material.kind, rate=rate, rate_unit=unit, exact_rate=None,
+        material_kind=offer.material.kind, exact_rate=None,
         rate_low=None, rate_high=None, cap=action.cap if same else None,
-        gallon_lb=size if unit == "gal/ac" else None,
         computed_rate=action.rate if same else None,
         own_reason=change.reason if same else action.own_reason,
-        supplies=held, cautions=(*kept, *general),
+        cautions=(*kept, *general),
         limits=() if not same else action.limits, notes=(),
         changed=(*action.changed, "rate" if same else "replace"),
-        reasons=(*action.reasons, change.reason),
-        **(priced(offer, rate, unit, action.area_ac) if rate > 0 else
-           {"cost_parts": (), "cost_per_ac": 0.0, "cost_total": 0.0}))
+        reasons=(*action.reasons, change.reason), **fields)
 
 
 def _as_much(action: Action, offer: Offer, offers: Mapping[str, Offer]) -> float | None:
@@ -190,7 +180,7 @@ def _as_much(action: Action, offer: Offer, offers: Mapping[str, Offer]) -> float
     amount = action.need.amount
     if amount is None:
         return None
-    return amount * (2000.0 if action.need.unit == "ton/ac" else 1.0) / action.passes / pure
+    return amount * (LB_PER_TON if action.need.unit == "ton/ac" else 1.0) / action.passes / pure
 
 
 def _service(action: Action, change: PlanChange,
@@ -201,10 +191,9 @@ def _service(action: Action, change: PlanChange,
                 "a service with a price per area, or a material with its rate beside it")
     return replace(
         action, material_id=offer.id, material_name=offer.material.name,
-        material_kind=offer.material.kind, cost_per_ac=offer.per_ac,
-        cost_total=None if action.area_ac is None else offer.per_ac * action.area_ac,
-        cost_parts=(("service", offer.per_ac),), price_date=offer.price_date,
-        changed=(*action.changed, "replace"), reasons=(*action.reasons, change.reason))
+        material_kind=offer.material.kind, changed=(*action.changed, "replace"),
+        reasons=(*action.reasons, change.reason),
+        **by_area(offer.per_ac, action.area_ac, offer.price_date))
 
 
 def _title(action: Action, offer: Offer, rate: float, unit: str, held: list[str]) -> Message:
@@ -222,10 +211,7 @@ def _title(action: Action, offer: Offer, rate: float, unit: str, held: list[str]
 def split(case: CaseFile, actions: list[Action], offers: Mapping[str, Offer]) -> list[Action]:
     """Actions in the parts that the adviser states.
 
-    Raises
-    ------
-    PlanFaults
-        Parts that do not add up to the whole.
+    Raises PlanFaults for parts that do not add up to the whole.
     """
     faults: list[Fault] = []
     names: dict[str, tuple[str, ...]] = {}
@@ -282,9 +268,9 @@ def _adds_up(case: CaseFile, action: Action, change: PlanChange,
     if rates and (offer is None or action.rate is None):
         return f"rates of {action.id}, which has none", "areas or windows", ""
     if rates and not areas and offer is not None and action.rate is not None:
-        whole = action.rate * pounds_per(action.rate_unit, offer)
+        size = pounds_per(action.rate_unit, offer)
+        whole = action.rate * size
         if abs(sum(rates) - whole) > RATE_SLACK * whole:
-            size = pounds_per(action.rate_unit, offer)
             return (f"{sum(rates) / size:.4g} {action.rate_unit} in all parts",
                     f"the {action.rate:.4g} {action.rate_unit} of {action.id}",
                     "Another rate is a change of its own: change: replace.")
@@ -308,10 +294,9 @@ def _part(case: CaseFile, action: Action, change: PlanChange, part: SplitPart, n
                 else rate if by_area else rate / count)
     fields: dict = {}
     if rate is not None and offer is not None:
-        fields = {"rate": rate, "exact_rate": None, "rate_low": None, "rate_high": None,
-                  "supplies": supplies(offer, rate * pounds_per(action.rate_unit, offer)),
+        fields = {"exact_rate": None, "rate_low": None, "rate_high": None,
                   "title": Message(action.title.key, {**action.title.params, "rate": rate}),
-                  **priced(offer, rate, action.rate_unit, area)}
+                  **spread(offer, rate, action.rate_unit, area)}
     elif action.cost_total is not None and action.area_ac and area is not None:
         fields = {"cost_total": action.cost_total * area / action.area_ac}
     if part.window is not None:

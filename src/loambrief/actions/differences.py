@@ -41,20 +41,10 @@ def beside_program(case: CaseFile, plan: Plan, earlier: Sequence[CaseFile]) -> P
 
 
 def differences(plan: Plan, program: Plan) -> tuple[PlanDifference, ...]:
-    """Every difference between a plan and the program's own.
+    """Every difference between a plan and the program's own of the same case.
 
-    Parameters
-    ----------
-    plan : Plan
-        What is advised.
-    program : Plan
-        Of the same case, without what the adviser set.
-
-    Returns
-    -------
-    tuple of PlanDifference
-        What the adviser put in, then what was changed, then what was taken out, each in the order
-        of the plan; last what follows from these without an entry of its own.
+    What the adviser put in, then what was changed, then what was taken out, each in the order of
+    the plan; last what follows from these without an entry of its own.
     """
     before = {a.id: a for a in program.actions}
     put_in = [a for a in plan.actions if a.own]

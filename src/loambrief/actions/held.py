@@ -41,17 +41,9 @@ OWN_CHANGES = {"rate", "replace"}
 
 
 def held(case: CaseFile, plan: Plan, findings: Sequence[Finding]) -> Iterator[Fault]:
-    """What own entries cross: errors and warnings, by their place in the case.
+    """What own entries of a plan cross, by their place in the case.
 
-    Parameters
-    ----------
-    plan : Plan
-        With the adviser's entries in it.
-
-    Yields
-    ------
-    Fault
-        ``CASE054`` where an entry is refused; ``CASE131`` to ``CASE133`` for warnings.
+    ``CASE054`` where an entry is refused; ``CASE131`` to ``CASE133`` for warnings.
     """
     by_id = {o.id: o for o in offers(case)}
     touched = [a for a in plan.actions if a.own or OWN_CHANGES & set(a.changed)]

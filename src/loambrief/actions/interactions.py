@@ -12,7 +12,7 @@ from loambrief.case.schema import CaseFile
 from loambrief.findings.crop_kinds import kept_stock
 from loambrief.findings.model import WHOLE_FIELD, Finding, Message, NeedKind, say
 from loambrief.topics.nutrients.manure_plan import liquid_room
-from loambrief.units import Quantity
+from loambrief.units import KFT2_PER_ACRE, Quantity
 
 LARGE_K2O_LB_AC = 150.0
 """From here on magnesium in forage is watched (our own cut for a large single rate)."""
@@ -22,8 +22,6 @@ STEEP_PCT = 8.0
 SMALL_AC = 0.5
 """A field below this gets its rates by the square, since loads and spreaders are out of
 proportion (our own cut)."""
-FT2_PER_AC = 43.56
-"""Thousand square feet in an acre."""
 G_PER_M2_PER_LB_PER_AC = 0.1120851
 LIVE_SOURCES = ("manure", "biosolids")
 COPPER_FED = ("swine", "poultry")
@@ -202,7 +200,7 @@ def small_areas(case: CaseFile, ranked: tuple[Action, ...]) -> tuple[Action, ...
         if action.rate and action.area_ac:
             pounds = needed_lb(action) / action.area_ac
             small = (pounds * G_PER_M2_PER_LB_PER_AC if case.case.units == "si"
-                     else pounds / FT2_PER_AC)
+                     else pounds / KFT2_PER_ACRE)
             action = replace(action, cautions=(say(key, small=small), *action.cautions))
             key = "actions.note_small_rate"
         told.append(action)

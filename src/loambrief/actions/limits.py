@@ -52,18 +52,7 @@ class Limit:
 def zone_limits(case: CaseFile, zones: Mapping[str, tuple[NeedFor, ...]],
                 findings: tuple[Finding, ...], judged: Sequence[Judgement]
                 ) -> dict[str, dict[str, Limit]]:
-    """Limits of each zone that is fed.
-
-    Parameters
-    ----------
-    zones : mapping
-        Zone id -> its nutrient needs.
-
-    Returns
-    -------
-    dict
-        Zone id -> nutrient -> limit [lb/ac].
-    """
+    """Limits of each zone that is fed, from its needs: zone id -> nutrient -> limit [lb/ac]."""
     taken = {n: removed(case, n) for n in ("N", "P2O5")}
     return {zone_id: _zone(case, zone_id, needs, findings, judged, taken)
             for zone_id, needs in zones.items()}

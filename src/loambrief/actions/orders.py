@@ -16,18 +16,9 @@ def needed_lb(action: Action) -> float:
 
 
 def orders(actions: Iterable[Action], offers: Mapping[str, Offer]) -> tuple[Order, ...]:
-    """One order per material and season.
+    """One order per material and season of what will be done, by season, then material.
 
-    Parameters
-    ----------
-    actions : iterable of Action
-        Those that will be done.
-    offers : mapping of offer id to Offer
-
-    Returns
-    -------
-    tuple of Order
-        By season, then material. ``extra_cost`` is None without a price.
+    ``extra_cost`` is None without a price.
     """
     needed: dict[tuple[int, str], float] = {}
     for action in actions:

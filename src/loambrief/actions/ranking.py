@@ -123,7 +123,7 @@ def _distance(action: Action) -> float:
 
 def rank(actions: tuple[Action, ...],
          wanted: Mapping[str, int] = MappingProxyType({})) -> tuple[Action, ...]:
-    """Number the actions by the rule of this module.
+    """Sort and number the actions by the rule of this module, with why each stands where it does.
 
     Parameters
     ----------
@@ -132,11 +132,6 @@ def rank(actions: tuple[Action, ...],
     wanted : mapping of str to int
         Id of an action -> the place in the order that the adviser gives it, from 1; the rest
         keep their order around it.
-
-    Returns
-    -------
-    tuple of Action
-        Sorted, with ``rank`` from 1 and ``rank_reason`` filled in.
     """
     waiting = {a.id: a for a in actions}
     urgent = _steps(waiting)

@@ -23,12 +23,12 @@ from loambrief.topics.nutrients.formulas_manure import (
     manure_setback_ft,
     setback_strip_ac,
 )
+from loambrief.units import FT2_PER_ACRE
 
 KEPT_OFF = ("manure", "biosolids", "compost")
 OWN_SETBACK = ("well", "sinkhole", "tile inlet")
 RUN_FT = 100.0
 """Length of water that an unstated strip is told by."""
-FT2_PER_AC = 43_560.0
 LEAST_AC = 0.01
 """Less than this of a zone is none."""
 
@@ -99,7 +99,7 @@ def neighbours_ac(case: CaseFile, zone_id: str, kind: str) -> float:
 
 def strip_ac(neighbour: Neighbour) -> float:
     """The strip along a neighbour [ac]."""
-    return neighbour.setback.value * neighbour.length.value / FT2_PER_AC
+    return neighbour.setback.value * neighbour.length.value / FT2_PER_ACRE
 
 
 def barred(case: CaseFile, zone_id: str, area_ac: float,

@@ -192,7 +192,7 @@ def horizon(case: CaseFile, plan: Plan) -> int:
 
 def cost_by_year(case: CaseFile, plan: Plan, costs: Mapping[str, float], packages: float,
                  offers: tuple[Offer, ...]) -> YearPlan | None:
-    """The money of a plan year by year.
+    """The money of a plan year by year; None where all is of this season and no tenure stated.
 
     Each action stands in the year of its pass. What is needed and left out for want of money
     stands in the second year, where it waits; what may be left out anyway stands in none;
@@ -207,11 +207,6 @@ def cost_by_year(case: CaseFile, plan: Plan, costs: Mapping[str, float], package
         As printed [currency].
     packages : float
         What whole loads leave over, less what ordering together saves [currency].
-
-    Returns
-    -------
-    YearPlan or None
-        None where the case states no tenure and all work is of this season.
     """
     years = horizon(case, plan)
     if years == 0:

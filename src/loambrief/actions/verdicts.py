@@ -49,10 +49,6 @@ def material_verdicts(offers: Sequence[Offer], judgements: Sequence[m.Judgement]
 
     Parameters
     ----------
-    offers : sequence of Offer
-        All that is on offer.
-    judgements : sequence of Judgement
-        On nutrients and amendments.
     usable : tuple of Offer
         Those that the nutrient mix could choose from.
     aside : sequence of Action

@@ -56,17 +56,9 @@ class PrintedBrand:
 
 
 def load_brand(case: CaseFile, folder: Path | None) -> tuple[PrintedBrand | None, list[Fault]]:
-    """Logo and colour of a case; every fault of both businesses.
+    """Logo and colour of a case, None if it names neither; every fault of both businesses.
 
-    Parameters
-    ----------
-    folder : Path or None
-        Where the case stands; without it no file can be named.
-
-    Returns
-    -------
-    PrintedBrand or None, list of Fault
-        None if the case names neither.
+    Without a folder, where the case stands, no file can be named.
     """
     faults: list[Fault] = []
     accent, logo = "", PrintedBrand()

@@ -11,7 +11,7 @@ from loambrief.case.brand import PrintedBrand, load_brand
 from loambrief.case.checks import cross_checks
 from loambrief.case.codes import OF_ADVICE, OF_PLAN, asked_at_issue
 from loambrief.case.guide_file import LoadedGuide
-from loambrief.case.history import History, count_done, find_history, read_history, with_history
+from loambrief.case.history import History, count_done, find_history, read_history
 from loambrief.case.normalise import to_house
 from loambrief.case.photos import Photo, load_photos
 from loambrief.case.plausible import warnings
@@ -84,14 +84,9 @@ def load_case(
     paper: str | None = None,
     language: str | None = None,
 ) -> LoadedCase:
-    """Read, check and convert one case file.
+    """Read, check and convert one case file: YAML in UTF-8, at most 1 MiB.
 
-    Parameters
-    ----------
-    path : Path or str
-        A regular file of at most 1 MiB, YAML in UTF-8.
-    units, paper, language : str or None
-        In place of the case's own.
+    ``units``, ``paper`` and ``language`` take the place of the case's own.
 
     Raises
     ------
@@ -112,20 +107,12 @@ def load_bytes(raw: bytes, file: str, *, folder: Path | None = None, as_earlier:
 
     Parameters
     ----------
-    raw : bytes
-        Content of the file.
     file : str
         Name used in problems.
     folder : Path or None
         Where the case stands; without it the case can name no profiles.
     as_earlier : bool
         As an earlier case of another one: without its own history and photos.
-    **overrides
-        ``units``, ``paper``, ``language``.
-
-    Raises
-    ------
-    CaseProblems, UnknownName
     """
     source, problems = read_text(decode(raw, file), file)
     return load_source(source, problems, hashlib.sha256(raw).hexdigest(), folder=folder,
@@ -145,10 +132,6 @@ def load_source(source: SourceText, problems: list[Problem], sha256: str, *,
         What reading it has found; with any, the case is refused.
     sha256 : str
         Of the file, in hexadecimal.
-
-    Raises
-    ------
-    CaseProblems, UnknownName
     """
     text, file = source.text, source.file
     photos: tuple[Photo | None, ...] = ()
@@ -205,21 +188,23 @@ def load_source(source: SourceText, problems: list[Problem], sha256: str, *,
 def with_earlier(loaded: LoadedCase, folder: Path) -> LoadedCase:
     """A case with the earlier cases of its field that lie in a folder or below it.
 
-    Parameters
-    ----------
-    folder : Path
-        Files that are no sound cases, of other fields or not earlier are passed over.
+    Files that are no sound cases, of other fields or not earlier are passed over.
 
     Raises
     ------
-    OSError
-        The folder is not there.
     CaseProblems
         Two earlier cases of one date.
     """
-    found = find_history(loaded, folder, lambda path: _load_earlier(
-        read_bytes(path), str(path), path.parent))
-    return with_history(loaded, found)
+    found = find_history(loaded, folder, _load_earlier)
+    known = {e.case.case.id for e in loaded.earlier}
+    more = [e for e in found.cases if e.case.case.id not in known]
+    if not more:
+        return loaded
+    names = {f.name for f in loaded.files}
+    files = tuple(f for f in found.files if f.name not in names)
+    earlier = tuple(sorted((*loaded.earlier, *more), key=lambda e: e.case.case.date))
+    return replace(loaded, earlier=earlier, files=(*loaded.files, *files),
+                   sha256=digest(loaded.sha256, files))
 
 
 def _load_earlier(raw: bytes, file: str, folder: Path) -> LoadedCase:

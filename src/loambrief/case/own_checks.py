@@ -6,6 +6,7 @@ What only the finished plan can tell (an id, a limit of a zone) is checked there
 
 from collections.abc import Iterator, Mapping
 
+from loambrief.case.parts import SLACK
 from loambrief.case.problems import DataPath, Fault
 from loambrief.case.quantities import nearest, show
 from loambrief.case.schema import CaseFile, Material, Sample
@@ -28,8 +29,6 @@ KIND_OF = {"lime": "lime", "gypsum": "gypsum", "elemental sulfur": "acidify",
 WORK_OF = {"subsoiling": "loosen", "drainage": "drain", "leaching": "leach",
            "sampling": "measure", "seeding": "organic matter"}
 """What a service puts right, by what it does."""
-AREA_SLACK = 1.005
-"""Rounding of typed areas."""
 SPREAD = tuple(k for k in KIND_OF if k != "cover crop")
 NITROGEN_UNITS = ("gal/ac", "L/ha", "m3/ha")
 """Units of a rate that say nothing about pounds of nitrogen."""
@@ -92,7 +91,7 @@ def _action(case: CaseFile, entry: OwnAction, path: DataPath) -> Iterator[Fault]
                     "ac, ha or each (for all of it)")
     zone = zone_named(case, entry.where)
     whole = case.field.area if zone is None or zone.area is None else zone.area
-    if entry.area is not None and entry.area.value > whole.value * AREA_SLACK:
+    if entry.area is not None and entry.area.value > whole.value * SLACK:
         yield Fault("CASE053", (*path, "area"), entry.area.typed,
                     f"at most the {whole.value:.4g} ac of its place")
 

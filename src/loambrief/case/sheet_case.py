@@ -28,11 +28,6 @@ NEW_CASE = "Make the case of this visit first: loambrief new --from OLD.yaml NEW
 def new_from_sheet(filled: Filled, file: str) -> Written:
     """A starter case with what a sheet says about field and visit.
 
-    Parameters
-    ----------
-    file : str
-        Name used in problems.
-
     Raises
     ------
     CaseProblems
@@ -59,8 +54,9 @@ def new_from_sheet(filled: Filled, file: str) -> Written:
             "tillage": Value(about.tillage), "irrigation": Value(about.irrigation),
             "drainage": Value(about.drainage)},
     }
-    content, _ = set_parts(text.encode("utf-8"), file, added=_lists(parts), parts=parts.single,
-                           inside=inside)
+    content, _ = set_parts(text.encode("utf-8"), file, parts=parts.single, inside=inside, added={
+        "samples": [_ordered(s) for s in parts.samples], "weeds": parts.weeds,
+        "notes": parts.notes})
     return Written(content, _said(filled), still_open(content, file))
 
 
@@ -73,15 +69,6 @@ def case_name(layout: Layout, date: str | None) -> str:
 def updated_from_sheet(raw: bytes, file: str, filled: Filled,
                        folder: Path | None = None) -> Written:
     """An existing case with what a sheet says put in; the rest of its text is untouched.
-
-    Parameters
-    ----------
-    raw : bytes
-        The case file.
-    file : str
-        Name used in problems.
-    folder : Path or None
-        Where the case stands, so that its profiles are found.
 
     Raises
     ------
@@ -103,11 +90,6 @@ def updated_from_sheet(raw: bytes, file: str, filled: Filled,
 def _said(filled: Filled) -> tuple[str, ...]:
     return (f"sheet {filled.layout.sheet} of case {filled.layout.case_id}: "
             f"{len(filled.values)} boxes filled, {len(filled.pages) - len(filled.values)} empty",)
-
-
-def _lists(parts: Parts) -> dict[str, list[Tree]]:
-    return {"samples": [_ordered(s) for s in parts.samples], "weeds": list(parts.weeds),
-            "notes": list(parts.notes)}
 
 
 def _ordered(sample: Mapping[str, Tree]) -> dict[str, Tree]:

@@ -56,11 +56,8 @@ class Panel(Axes):
 class Lettering(Artist):
     """Lines of text from the left end of their baselines: known beforehand, so without layout.
 
-    Attributes
-    ----------
-    lines : list
-        (x, y, text, size, weight, colour, box or None): the box (x0, y0, x1, y1, fill) lies
-        behind the words.
+    ``lines`` are (x, y, text, size, weight, colour, box or None): the box (x0, y0, x1, y1, fill)
+    lies behind the words.
     """
 
     def __init__(self) -> None:

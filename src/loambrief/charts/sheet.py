@@ -83,10 +83,7 @@ def themed() -> AbstractContextManager[None]:
 class Sheet:
     """A figure that text flows down; ``y`` is where the next part starts.
 
-    Attributes
-    ----------
-    page : Transform
-        From points of the sheet to the figure's pixels.
+    ``page`` goes from points of the sheet to the figure's pixels.
     """
 
     def __init__(self, width: float):
@@ -114,15 +111,10 @@ class Sheet:
     # Axes -------------------------------------------------------------------------------
 
     def axes(self, across: Scale, down: Scale | None = None) -> Axes:
-        """Axes without frame or ticks where two scales lie.
+        """Axes without frame or ticks where two scales lie, to the right and up or down.
 
-        Parameters
-        ----------
-        across : Scale
-            Of the numbers to the right.
-        down : Scale, optional
-            Of the numbers up or down; without it, the whole height of the sheet in points
-            downward, for charts whose rows lie where their text is.
+        Without the second it is the whole height of the sheet in points downward, for charts whose
+        rows lie where their text is.
         """
         ax = Panel(self.figure, (0.0, 0.0, 1.0, 1.0), zorder=next(self._order), frameon=False)
         self.figure.add_axes(ax)

@@ -213,10 +213,7 @@ def _entry(spec: MapSpec, area: MapArea) -> str:
 def inner_point(ring: Ring) -> tuple[float, float]:
     """The point of a coarse grid that lies deepest inside a closed ring.
 
-    Returns
-    -------
-    (float, float)
-        For a ring too thin for the grid, the middle of its first side.
+    For a ring too thin for the grid, the middle of its first side.
     """
     xs, ys = [x for x, _ in ring], [y for _, y in ring]
     sides = list(pairwise(ring))

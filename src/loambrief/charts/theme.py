@@ -1,12 +1,11 @@
 """Colours, type sizes and strokes of the charts, read from ``templates/theme.toml``."""
 
-import tomllib
 from dataclasses import dataclass
 from functools import cache
 from typing import Any
 
+from loambrief.colours import theme_file
 from loambrief.errors import ResourceMissing
-from loambrief.resources import templates_dir
 
 
 @dataclass(frozen=True)
@@ -47,14 +46,10 @@ class Theme:
 def theme() -> Theme:
     """The theme of this installation.
 
-    Raises
-    ------
-    ResourceMissing
-        The file is not there or lacks a key the charts need.
+    Raises ResourceMissing if the file is not there or lacks a key the charts need.
     """
-    path = templates_dir() / "theme.toml"
+    data = theme_file()
     try:
-        data = tomllib.loads(path.read_text(encoding="utf-8"))
         colours, sizes, charts = data["colors"], data["type"], data["charts"]
         names = ("ink", "muted", "rule", "faint", "paper", "accent", "accent_soft", "second")
         numbers = ("hairline", "line", "strong", "marker", "hatch_gap", "hatch_line",
@@ -71,7 +66,5 @@ def theme() -> Theme:
             dash=tuple(charts["dash"]),
             dot=tuple(charts["dot"]),
         )
-    except FileNotFoundError:
-        raise ResourceMissing(f"{path} not found") from None
     except KeyError as error:
-        raise ResourceMissing(f"{path}: no {error.args[0]!r}") from None
+        raise ResourceMissing(f"theme.toml: no {error.args[0]!r} for the charts") from None

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 
 from loambrief.agronomy.registry import Result
-from loambrief.tables import reference
+from loambrief.tables import load, reference
 
 
 class Grade(StrEnum):
@@ -136,6 +136,16 @@ class Evidence:
             return ()
         told = (reference(key).kind for key in self.sources)
         return tuple(dict.fromkeys(kind for kind in told if kind in STUDIES))
+
+
+def stated(key: str, /, *results: Result, **params: object) -> Evidence:
+    """Evidence whose side, grade and sources are the same in every case (``wording/evidence``).
+
+    ``key`` and ``params`` make its message, as in :func:`say`; it rests on ``results``.
+    """
+    row = load("wording/evidence").find(message=key)
+    return Evidence(Side(row["side"]), Message(key, params), Grade(row["grade"]),
+                    tuple(row["source"].split(";")) if row["source"] else (), results)
 
 
 class Verdict(StrEnum):
@@ -281,7 +291,6 @@ class Finding:
     """
 
     id: str
-    topic: str
     title: Message
     status: Status
     severity: int
@@ -303,6 +312,10 @@ class Finding:
     results: tuple[Result, ...] = ()
     judgements: tuple[Judgement, ...] = ()
     """Verdicts that rest on this finding."""
+
+    @property
+    def topic(self) -> str:
+        return self.id.partition(".")[0]
 
     @property
     def subject(self) -> str:
@@ -334,6 +347,17 @@ class Missing:
     topic: str = ""
     place: Place = WHOLE_FIELD
     judgements: tuple[Judgement, ...] = ()
+
+
+def lacks(key: str, /, *, topic: str = "", judgements: tuple[Judgement, ...] = (),
+          **params: object) -> Missing:
+    """What was not measured (macro ``key``) and what drops out for it (``<key>_means``).
+
+    ``topic`` is given where it is told in another topic than that of its words; ``judgements``
+    stand open for it.
+    """
+    return Missing(Message(key, params), Message(f"{key}_means", params),
+                   topic or key.partition(".")[0], judgements=judgements)
 
 
 @dataclass(frozen=True)

@@ -90,17 +90,9 @@ _Word = tuple[int, float, float, tuple[_Part, ...] | list[_Part]]
 
 
 def break_lines(pieces: Sequence[Piece], first: float, others: float) -> list[TextLine]:
-    """Lines that fill the widths as far as they go.
+    """Lines that fill the width of the first line and of the others [pt] as far as they go.
 
-    Parameters
-    ----------
-    first, others : float
-        Width of the first line and of the others [pt].
-
-    Returns
-    -------
-    list of TextLine
-        At least one, which may be empty.
+    At least one, which may be empty.
     """
     if len(pieces) == 1 and pieces[0].text != "\n" and (
             made := _plain_lines(pieces[0], first, others)):
@@ -284,10 +276,7 @@ class Printer:
     def show(self, text: str, font: str, size: float, chosen: bool = False) -> str:
         """Operators that choose a font and show a text, inside a text object.
 
-        Parameters
-        ----------
-        chosen : bool
-            The font is in force at this size already.
+        ``chosen``: the font is in force at this size already.
         """
         table = self._tables.get(font)
         if table is None:

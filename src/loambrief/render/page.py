@@ -18,20 +18,7 @@ FOLIO = "%page-number"
 
 def build_pages(model: ReportModel, look: Look, root: Element,
                 flowables: list[Flowable]) -> TaggedCanvas:
-    """Pages with tags, not yet a file.
-
-    Parameters
-    ----------
-    root : Element
-        Structure tree that the flowables were made for.
-    flowables : list of Flowable
-        Consumed.
-
-    Returns
-    -------
-    TaggedCanvas
-        All its pages are finished.
-    """
+    """All pages with tags, not yet a file; the flowables, made for ``root``, are consumed."""
     word = status_word(model)
     status = Element("P")
     if word:

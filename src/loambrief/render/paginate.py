@@ -56,15 +56,7 @@ def _parts(made: Sequence[Flowable]) -> list[list[Flowable]]:
 
 
 class Paginator:
-    """Prints flowables on the pages of a canvas.
-
-    Parameters
-    ----------
-    look : Look
-        Of a page.
-    furnish : callable
-        Draws on a new page what stands outside the text.
-    """
+    """Prints flowables on the pages of a canvas; ``furnish`` draws what stands outside the text."""
 
     def __init__(self, canvas: TaggedCanvas, look: Look,
                  furnish: Callable[[TaggedCanvas], None]):
@@ -84,10 +76,7 @@ class Paginator:
     def print(self, made: Sequence[Flowable]) -> None:
         """Print everything and end the last page.
 
-        Raises
-        ------
-        RenderFault
-            Something is higher than a page and cannot be parted.
+        Raises RenderFault if something is higher than a page and cannot be parted.
         """
         for part in _parts(made):
             self.shorter = self._arranged(part)

@@ -21,10 +21,7 @@ UNDERLINES = {1: "=", 2: "-", 3: "."}
 def render_plain(model: b.ReportModel) -> bytes:
     """The document as plain text (UTF-8, lines end in a newline).
 
-    Raises
-    ------
-    RenderFault
-        A block that no function writes, or a figure without a text alternative.
+    Raises RenderFault for a block that no function writes, or a figure without a text alternative.
     """
     page = _TextPage(model.words)
     head = [model.running_head, model.number or model.case_id]

@@ -108,15 +108,8 @@ def table(composer: Composer, block: Table, parent: Element, width: float, *,
           small: bool = False, below: Mapping[int, Text] = MappingProxyType({})) -> list[Flowable]:
     """A table block as flowables: caption, table, note.
 
-    Parameters
-    ----------
-    width : float
-        [pt]
-    small : bool
-        Note size; chosen anyway for more than seven columns.
-    below : mapping of int to Text
-        Lines that belong to a row (numbered from 0) and stand under it, from the second
-        column on.
+    ``small`` type is chosen anyway for more than seven columns. Lines ``below`` belong to a row
+    (numbered from 0) and stand under it, from the second column on.
     """
     look = composer.look
     if not block.lines:

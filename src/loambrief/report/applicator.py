@@ -9,7 +9,7 @@ from loambrief.actions.own_rates import WARNINGS
 from loambrief.case.schema import CaseFile
 from loambrief.findings.model import say
 from loambrief.report import blocks as b
-from loambrief.report.page_text import page_words
+from loambrief.report.page_text import document
 from loambrief.report.text import Writer
 
 HAZARDS = ("lime_dust", "spread_wind", "gypsum_dust", "sulfur_dust", "dry_fertilizer",
@@ -31,13 +31,7 @@ def spread_actions(plan: Plan) -> tuple[Action, ...]:
 
 def applicator_sheet(case: CaseFile, plan: Plan, writer: Writer,
                      scale: float = 1.0) -> b.ReportModel:
-    """The sheet as a document of its own.
-
-    Parameters
-    ----------
-    scale : float
-        Type size, 1 to 1.6.
-    """
+    """The sheet as a document of its own, in type of a ``scale`` from 1 to 1.6."""
     write = writer.write
     actions = spread_actions(plan)
     title = write(say("actions.sheet_title", field=case.field.name))
@@ -66,19 +60,7 @@ def applicator_sheet(case: CaseFile, plan: Plan, writer: Writer,
         ))
     people = [p for p in (case.adviser.name, case.adviser.phone) if p]
     blocks.append(b.Paragraph(write(say("actions.sheet_who", people=people)), b.Style.BIG))
-    return b.ReportModel(
-        title=title,
-        case_id=case.case.id,
-        date=case.case.date,
-        words=page_words(writer),
-        blocks=tuple(blocks),
-        author=case.adviser.name,
-        language=writer.language,
-        paper=b.Paper(case.case.paper),
-        running_head=f"{case.client.name}, {case.field.name}",
-        units=case.case.units,
-        scale=scale,
-    )
+    return document(case, writer, title=title, blocks=tuple(blocks), scale=scale)
 
 
 def _job(action: Action, plan: Plan, writer: Writer) -> b.Block:

@@ -88,13 +88,7 @@ def _cut(text: str) -> str:
 
 
 def compare_plans(first: ComparedSide, second: ComparedSide) -> Comparison:
-    """Compare two plans.
-
-    Returns
-    -------
-    Comparison
-        In the words and units of the first side.
-    """
+    """Compare two plans, in the words and units of the first side."""
     return Comparison(
         first.label, second.label,
         findings=_lines({f.id: f for f in first.diagnosis.findings},

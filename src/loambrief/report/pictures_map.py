@@ -2,8 +2,7 @@
 
 from collections.abc import Iterable, Sequence
 
-from loambrief.case.boundary import Shape, shapes
-from loambrief.case.geodesy import Position, plane_m
+from loambrief.case.boundary import Position, Shape, plane_m, shapes
 from loambrief.charts.sketch_map import MapArea, MapSpec
 from loambrief.findings.model import Finding, say
 from loambrief.findings.places import place_of
@@ -11,8 +10,8 @@ from loambrief.report.applicator import spread_actions
 from loambrief.report.chart_text import described
 from loambrief.report.context import Context
 from loambrief.report.terms import small
+from loambrief.units import M_PER_FT
 
-FOOT_M = 0.3048
 SMALLEST_SHARE = 0.04
 """A field drawn smaller than this share of the map is not worth a map (our choice)."""
 
@@ -113,7 +112,7 @@ def _spec(context: Context, kind: str,
         outlines=tuple(p for s in outlines for p in _plane(s.polygons, origin)),
         looks=(looks[0], *map(small, looks[1:])),
         length_unit="m" if si else "ft",
-        unit_m=1.0 if si else FOOT_M,
+        unit_m=1.0 if si else M_PER_FT,
     )
 
 

@@ -40,14 +40,9 @@ def setting_of(tables: SeasonTables, *, language: str | None = None, units: str 
 
 
 def season_report(tables: SeasonTables, setting: Setting, on: dt.date) -> b.ReportModel:
-    """The season as a report model.
+    """The season, of at least one advisory, as a report model.
 
-    Parameters
-    ----------
-    tables : SeasonTables
-        With at least one advisory.
-    on : date
-        Day by which tests are overdue; it is the document's date.
+    ``on`` is the day by which tests are overdue, and the document's date.
     """
     return _Season(tables, setting, on).model()
 

@@ -96,10 +96,7 @@ class LimeNeed:
 def choose_table(case: CaseFile, state: AcidState) -> TableChoice:
     """The case's own table, else the region's, else the default of the buffer method.
 
-    Raises
-    ------
-    UnknownName
-        The case names a lime table that does not exist.
+    Raises ``UnknownName`` if the case names one that does not exist.
     """
     method = state.sample.methods.buffer
     if case.lime_table is not None:
@@ -134,10 +131,7 @@ def lime_depth(case: CaseFile, table: str) -> tuple[float, str]:
 def lime_share(analysis: Analysis | None, fineness_scheme: str | None = None) -> float | None:
     """Pure, fine CaCO3 per unit of a lime as spread, from its analysis; None if not stated.
 
-    Raises
-    ------
-    UnknownName
-        The material names a fineness scheme that does not exist.
+    Raises ``UnknownName`` if the material names a fineness scheme that does not exist.
     """
     if analysis is None:
         return None
@@ -307,21 +301,14 @@ def _cautions(case: CaseFile, short: bool = False) -> tuple[Message, ...]:
 
 def lime_need(case: CaseFile, state: AcidState, slice_: Increment | None = None,
               ph: float | None = None, depth_in: float | None = None) -> LimeNeed:
-    """Lime that brings a sample to its target; the amount is None where it cannot be set.
+    """Lime that brings a sample with a target to it; the amount is None where it cannot be set.
 
     Parameters
     ----------
-    state : AcidState
-        With a target.
     slice_, ph : Increment, float or None
         Slice whose buffer reading is used and its pH in water; the tilled layer by default.
     depth_in : float or None
         Depth to lime [in]; None for the depth the tillage reaches.
-
-    Raises
-    ------
-    UnknownName
-        The case names a lime table that does not exist.
     """
     slice_ = slice_ if slice_ is not None else state.main
     ph = ph if ph is not None else state.reading

@@ -50,8 +50,7 @@ def _finding(case: CaseFile, line: Nitrogen, zone: Sample | None) -> m.Finding:
         area_ac=case.field.area.value if zone is None else sample_area_ac(case, zone),
         amount=rest, results=results,
         cautions=tuple(say("actions.own_caution", text=text) for text in line.cautions))
-    lines = [m.Evidence(m.Side.FOR, say("carbon_nitrogen.for_nitrogen", source=line.source,
-                                        **asked), m.Grade.OBSERVED)]
+    lines = [m.stated("carbon_nitrogen.for_nitrogen", source=line.source, **asked)]
     lines += [m.Evidence(m.Side.AGAINST if whole else m.Side.CONTEXT, c.text, m.Grade.CALCULATED,
                          tuple(dict.fromkeys(r.source for r in c.results if r.source)), c.results)
               for c in credits]
@@ -62,7 +61,7 @@ def _finding(case: CaseFile, line: Nitrogen, zone: Sample | None) -> m.Finding:
     if open_ones:
         body.append(say("carbon_nitrogen.body_nitrogen_open", kinds=open_ones))
     return m.Finding(
-        id=f"{LINE}.{place.id or 'field'}", topic="carbon_nitrogen",
+        id=f"{LINE}.{place.id or 'field'}",
         title=say("carbon_nitrogen.title_nitrogen", where=place, **asked),
         status=m.Status.NOTED, severity=1 if needed else 0, confidence=m.Confidence.MEDIUM,
         grade=m.Grade.CALCULATED, value=rest, unit="lb/ac", place=place, body=tuple(body),

@@ -20,7 +20,6 @@ from loambrief.topics.compaction.formulas_water import expected_infiltration, pe
 from loambrief.topics.sampling.formulas import mean_interval
 from loambrief.units import plain
 
-TOPIC = "compaction"
 FEW_RINGS = 3
 MORE_RINGS = 8
 """Rings to ask for where a few cannot settle the rate (our own choice)."""
@@ -37,9 +36,8 @@ def density_findings(case: CaseFile) -> tuple[list[m.Finding], list[m.Missing]]:
             if density is None:
                 continue
             if sample.texture is None:
-                missing.append(m.Missing(
-                    say("compaction.missing_texture", where=place_of(sample, increment)),
-                    say("compaction.missing_texture_means"), TOPIC))
+                missing.append(m.lacks("compaction.missing_texture",
+                                       where=place_of(sample, increment)))
             elif sample.texture not in ORGANIC:
                 found = _density(case, sample, increment, density)
                 if found is not None:
@@ -90,8 +88,7 @@ def _density(case: CaseFile, sample: Sample, increment: Increment,
                         place=place_of(sample),
                         area_ac=sample_area_ac(case, sample)),)
     return m.Finding(
-        id=f"{TOPIC}.density.{sample.id}.{increment.top_in:g}-{increment.bottom_in:g}",
-        topic=TOPIC,
+        id=f"compaction.density.{sample.id}.{increment.top_in:g}-{increment.bottom_in:g}",
         title=say("compaction.title_density", density=density, judged=judged.value,
                   where=place, short_of_air=short_of_air),
         status=status,
@@ -132,7 +129,7 @@ def infiltration_finding(case: CaseFile) -> m.Finding | None:
     place = named_place(case, part.place)
     if not rates:
         return m.Finding(
-            id=f"{TOPIC}.infiltration", topic=TOPIC,
+            id="compaction.infiltration",
             title=say("compaction.title_intake_limits", where=place, limits=limits),
             status=m.Status.UNCERTAIN, severity=0, confidence=m.Confidence.LOW,
             grade=m.Grade.MEASURED, place=place, body=(say("compaction.body_intake_limits"),),
@@ -184,8 +181,7 @@ def infiltration_finding(case: CaseFile) -> m.Finding | None:
                         say("compaction.need_rings", where=place, n=MORE_RINGS), place=place,
                         sources=("nrcs-soil-quality-kit",)),)
     return m.Finding(
-        id=f"{TOPIC}.infiltration",
-        topic=TOPIC,
+        id="compaction.infiltration",
         title=say("compaction.title_intake", rate=mean, name=judged.value, where=place,
                   below=severity == 2, unsettled=unsettled),
         status=status,

@@ -11,7 +11,6 @@ from loambrief.topics.nutrients.formulas_soil_tests import secondary_nutrient_cl
 from loambrief.topics.nutrients.state import NutrientState
 from loambrief.units import plain
 
-TOPIC = "nutrients"
 METHOD = "mehlich-3"
 FIELDS = {"Mg": "magnesium", "Ca": "calcium"}
 JUDGED = {"very low": (Status.LIMITING, 2), "low": (Status.LIMITING, 2),
@@ -34,7 +33,7 @@ def assess_sample(state: NutrientState, sample: Sample, increment: Increment) ->
             continue
         status, severity = JUDGED.get(str(named.value), (Status.ADEQUATE, 0))
         yield Finding(
-            id=f"{TOPIC}.{nutrient.lower()}_class.{sample.id}", topic=TOPIC,
+            id=f"nutrients.{nutrient.lower()}_class.{sample.id}",
             title=say("nutrients.title_secondary", nutrient=nutrient, name=named.value,
                       where=place),
             status=status, severity=severity,

@@ -11,7 +11,6 @@ from loambrief.topics.salinity.formulas_water import water_load_lb_ac
 from loambrief.topics.salinity.formulas_water_quality import water_restriction, water_trace_limit
 from loambrief.units import EQUIVALENT_MG, plain
 
-TOPIC = "salinity"
 FOOT_IN = 12.0
 """Depth of water the loads are told for [in]."""
 MOST_NAMED = 3
@@ -52,7 +51,6 @@ def load_finding(case: CaseFile) -> m.Finding | None:
         return None
     return m.Finding(
         id="salinity.water.load",
-        topic=TOPIC,
         title=say("salinity.title_water_load", source=water.source,
                   loads={name: load.value for name, load in list(loads.items())[:MOST_NAMED]}),
         status=m.Status.NOTED,
@@ -62,9 +60,8 @@ def load_finding(case: CaseFile) -> m.Finding | None:
         place=m.Place(label=water.source),
         body=(say("salinity.body_water_load"),),
         evidence=tuple(
-            m.Evidence(m.Side.CONTEXT, say("salinity.for_water_load", what=name, load=load.value,
-                                           mg_l=contents[name]),
-                       m.Grade.CALCULATED, ("nist-hb44-2020",), (load,))
+            m.stated("salinity.for_water_load", load, what=name, load=load.value,
+                     mg_l=contents[name])
             for name, load in loads.items()),
         sources=("nist-hb44-2020",),
         results=tuple(loads.values()),
@@ -88,7 +85,6 @@ def clogging_finding(case: CaseFile) -> m.Finding | None:
     named = [n for n, r in judged.items() if r.value == worst] if worst != "none" else []
     return m.Finding(
         id="salinity.water.clogging",
-        topic=TOPIC,
         title=say("salinity.title_clogging", source=water.source, level=worst, what=named),
         status=m.Status.ADEQUATE if worst == "none" else m.Status.WATCH,
         severity=0 if worst == "none" else 1,
@@ -136,7 +132,7 @@ def trace_finding(case: CaseFile) -> m.Finding | None:
                         text=say("salinity.need_forage_trace"), area_ac=case.field.area.value,
                         sources=(PLAN,)),)
     return m.Finding(
-        id="salinity.water.trace", topic=TOPIC,
+        id="salinity.water.trace",
         title=say("salinity.title_trace", source=water.source, what=named),
         status={"none": m.Status.ADEQUATE, "severe": m.Status.LIMITING}.get(worst, m.Status.WATCH),
         severity={"none": 0, "severe": 2}.get(worst, 1),
