@@ -43,7 +43,7 @@ ONLY_IN = {
     "pikepdf": ("render/", "archive/"),
     "rfc8785": ("archive/canonical.py",),
     "reportlab.platypus": (),
-    "geographiclib": ("case/geodesy.py",),
+    "geographiclib": ("case/boundary.py",),
     "highspy": ("actions/solver.py",),
     "scipy": (),
     "pandas": ("case/", "batch/", "season/"),

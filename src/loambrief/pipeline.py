@@ -8,7 +8,7 @@ import datetime as dt
 import hashlib
 import os
 import secrets
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from enum import StrEnum
 from functools import cache
@@ -475,10 +475,11 @@ def field_sheet_file(advice: Advice, sections: Sequence[str], blank: int = 3) ->
                      len(boxes(plan.layout)))
 
 
-def write_files(files: Mapping[str, bytes], folder: Path, *,
+def write_files(files: Mapping[str, bytes | Callable[[], bytes]], folder: Path, *,
                 new: bool = False) -> tuple[Path, ...]:
     """Write files whole: each under a temporary name, then renamed into place.
 
+    What makes a file's content is called when that file's turn comes, so that one is held at once.
     Their modes are what the user's umask leaves of read and write. With ``new``, no file is
     replaced, not even one that another run put there meanwhile (FileExistsError).
     """
@@ -490,7 +491,7 @@ def write_files(files: Mapping[str, bytes], folder: Path, *,
             handle = os.open(temporary, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o666)
             staged.append((temporary, folder / name))
             with os.fdopen(handle, "wb") as stream:
-                stream.write(content)
+                stream.write(content() if callable(content) else content)
                 stream.flush()
                 os.fsync(stream.fileno())
         for temporary, final in staged:

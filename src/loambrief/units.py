@@ -287,19 +287,7 @@ def to_house(dimension: Dimension, value: float, unit: str) -> tuple[float, str]
 
 
 def parse(dimension_name: str, text: str) -> Quantity:
-    """Read a quantity as typed.
-
-    Parameters
-    ----------
-    dimension_name : str
-        Key of :data:`DIMENSIONS`.
-    text : str
-        Such as ``"148 ppm"``, ``"<0.5 mg/kg"`` or ``"1,250 lb/ac"``.
-
-    Returns
-    -------
-    Quantity
-        In the dimension's house unit.
+    """Read a quantity such as ``"148 ppm"``, ``"<0.5 mg/kg"`` or ``"1,250 lb/ac"``, in house units.
 
     Raises
     ------

@@ -6,14 +6,13 @@ from dataclasses import replace
 from loambrief.actions.interactions import same_area
 from loambrief.actions.model import Action, Plan, PlanDifference, PlanFigure
 from loambrief.actions.plan import make_plan
+from loambrief.actions.ranking import DECISION
 from loambrief.agronomy.registry import recording
 from loambrief.case.schema import OWN_ENTRIES, CaseFile
 from loambrief.findings.model import NeedKind
 from loambrief.topics.assess import assess
 
 HABITS = (NeedKind.MANAGE, NeedKind.MEASURE)
-OPEN = "adviser decides"
-"""Item of the action that asks the adviser for what the program does not judge."""
 SAME = 1e-6
 """Rates closer than this share are one."""
 
@@ -71,7 +70,7 @@ def _own(action: Action, plan: Plan, program: Plan) -> PlanDifference:
     instead = [a for a in gone if a.kind is action.kind and a.kind not in HABITS
                and (a.kind is not NeedKind.NUTRIENT or set(a.supplies) & set(action.supplies))]
     if action.own == "nitrogen":
-        instead += [a for a in gone if a.item == OPEN]
+        instead += [a for a in gone if a.item == DECISION]
     return PlanDifference((action.own, *action.changed), action.id, action.title, action.place,
                       action.reasons, _figures([action]), _figures(instead))
 

@@ -51,13 +51,7 @@ def real_ph(**values: float | None) -> None:
 
 
 def one_of(called: str, name: object, known: Collection[str]) -> None:
-    """Refuse a name that does not exist.
-
-    Raises
-    ------
-    UnknownName
-        Not one of those known.
-    """
+    """Refuse a name that does not exist (``UnknownName``, with those known)."""
     if name not in known:
         raise UnknownName(called, str(name), tuple(known))
 

@@ -14,20 +14,7 @@ HINTS = (b"file", b"history", b".yaml", b".yml", b".toml", b"\\")
 
 
 def missing_elsewhere(raw: bytes, home: Path, other: Path) -> tuple[str, ...]:
-    """Files a case names that lie where it stood, and not where it goes to.
-
-    Parameters
-    ----------
-    raw : bytes
-        Content of the case.
-    home, other : Path
-        Folder it stood in, and the one it goes to.
-
-    Returns
-    -------
-    tuple of str
-        As the case names them, each once.
-    """
+    """Files a case names, each once, that lie where it stood (``home``), not where it goes to."""
     data = _data(raw)
     history = data.get("history") if isinstance(data, Mapping) else None
     earlier = [n.strip() for n in history if isinstance(n, str)] if isinstance(

@@ -235,7 +235,7 @@ def _done(case: CaseFile) -> Iterator[Fault]:
 def _dates(case: CaseFile) -> Iterator[Fault]:
     today = case.case.date
     for path, what, date in _past_dates(case):
-        if date > today:
+        if date is not None and date > today:
             yield Fault("CASE047", path, show(date.isoformat()),
                         f"a date not after the case date {today.isoformat()}",
                         f"The advice cannot rest on {what} from its own future.",
@@ -249,27 +249,20 @@ def _dates(case: CaseFile) -> Iterator[Fault]:
             yield Fault("CASE047", path, show(then.isoformat()), f"{wanted} {first.isoformat()}")
 
 
-def _past_dates(case: CaseFile) -> Iterator[tuple[DataPath, str, dt.date]]:
+def _past_dates(case: CaseFile) -> Iterator[tuple[DataPath, str, dt.date | None]]:
+    for part, what in (("samples", "a sample"), ("forage", "a forage test"),
+                       ("tissue", "a tissue test"), ("earlier_applications", "an application"),
+                       ("done", "work")):
+        for i, entry in enumerate(getattr(case, part)):
+            yield (part, i, "date"), what, entry.date
     for i, sample in enumerate(case.samples):
-        yield ("samples", i, "date"), "a sample", sample.date
         for name in ("received", "reported"):
-            date = getattr(sample.lab, name)
-            if date is not None:
-                yield ("samples", i, "lab", name), "a lab report", date
+            yield ("samples", i, "lab", name), "a lab report", getattr(sample.lab, name)
     for name, what in (("penetrometer", "readings"), ("infiltration", "readings"),
                        ("refractometer", "readings"), ("water", "a water test")):
         part = getattr(case, name)
         if part is not None:
             yield (name, "date"), what, part.date
-    for i, forage in enumerate(case.forage):
-        yield ("forage", i, "date"), "a forage test", forage.date
-    for i, tissue in enumerate(case.tissue):
-        yield ("tissue", i, "date"), "a tissue test", tissue.date
-    for i, applied in enumerate(case.earlier_applications):
-        yield ("earlier_applications", i, "date"), "an application", applied.date
-    for i, entry in enumerate(case.done):
-        if entry.date is not None:
-            yield ("done", i, "date"), "work", entry.date
     for i, material in enumerate(case.materials):
         for name in ("price", "freight", "spreading"):
             price = getattr(material, name)

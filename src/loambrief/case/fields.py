@@ -147,7 +147,7 @@ def _groups_of(part: type[Part], name: str, info: FieldInfo, path: tuple[str, ..
         yield Group(path, meaning, tuple(leaves))
         yield from inner
     elif get_origin(kind) is list:
-        yield from _table(kind, path, owner, meaning, most, part, name)
+        yield from _table(kind, path, owner, meaning, most)
     elif get_origin(kind) is dict and path == ("boundary",):
         yield Group(path, meaning, (
             Leaf((FILE,), ValueKind.TEXT, OWN_FILE),
@@ -156,7 +156,7 @@ def _groups_of(part: type[Part], name: str, info: FieldInfo, path: tuple[str, ..
 
 
 def _table(kind: Any, path: tuple[str, ...], owner: tuple[str, ...], meaning: str,
-           most: int | None, part: type[Part], name: str) -> Iterator[Group]:
+           most: int | None) -> Iterator[Group]:
     entry, reads, _ = bare(get_args(kind)[0])
     if not is_part(entry):
         yield Group(path, meaning, (_value((), entry, reads, meaning),), table=True, most=most,
@@ -186,8 +186,7 @@ def _walk(part: type[Part], at: tuple[str, ...], owner: tuple[str, ...],
         elif get_origin(kind) is dict:
             inner.append(_free_keys(part, name, kind, (*at, *path), owner))
         elif get_origin(kind) is list and is_part(bare(get_args(kind)[0])[0]):
-            inner += _table(kind, (*at, *path), owner, glossary()[part.__name__, name], most,
-                            part, name)
+            inner += _table(kind, (*at, *path), owner, glossary()[part.__name__, name], most)
         else:
             leaves.append(_leaf(part, name, info, path))
     return leaves, inner

@@ -61,10 +61,6 @@ class LoadedGuide:
 _RULE: TypeAdapter[GuideRule] = TypeAdapter(GuideRule)
 
 
-def _plain(guide: GuideFile) -> dict[str, object]:
-    return guide.model_dump(exclude_none=True)
-
-
 def load_guide(path: Path | str) -> LoadedGuide:
     """Read and check a consultant's guide file: YAML or TOML (``.toml``) in UTF-8, at most 1 MiB.
 
@@ -89,7 +85,8 @@ def load_guide(path: Path | str) -> LoadedGuide:
     problems += source.problems(cross_checks(dict(enumerate(guide.rule))))
     if problems:
         raise CaseProblems(in_file_order(problems))
-    return LoadedGuide(path.stem, _plain(guide), hashlib.sha256(raw).hexdigest(), file)
+    return LoadedGuide(path.stem, guide.model_dump(exclude_none=True),
+                       hashlib.sha256(raw).hexdigest(), file)
 
 
 def _sound(data: object) -> Iterator[Fault]:

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Protocol
 
 from loambrief.case.problems import Fault, Problem
-from loambrief.case.profiles import ProfileFile, digest
+from loambrief.case.profiles import ProfileFile
 from loambrief.case.quantities import show
 from loambrief.case.reader import read_bytes
 from loambrief.case.schema import Applied, CaseFile
@@ -136,8 +136,8 @@ def _no_two(found: History) -> None:
 def find_history(loaded: Loaded, folder: Path, load: Callable) -> History:
     """Earlier cases of a field among the files of a folder and below it.
 
-    Files that are no cases, of other fields or not earlier are passed over. ``load`` reads a
-    case file: path to loaded case.
+    Files that are no cases, of other fields or not earlier are passed over. ``load`` is as of
+    :func:`read_history`.
 
     Raises
     ------
@@ -153,7 +153,7 @@ def find_history(loaded: Loaded, folder: Path, load: Callable) -> History:
             raw = read_bytes(path)
             if b"loambrief" not in raw:
                 continue
-            earlier = load(path)
+            earlier = load(raw, str(path), path.parent)
         except (OSError, CaseProblems):
             continue
         if _misfit(loaded.case, earlier.case) or any(e.sha256 == earlier.sha256
@@ -167,19 +167,6 @@ def find_history(loaded: Loaded, folder: Path, load: Callable) -> History:
         raise CaseProblems((Problem(str(folder), 0, 0, fault.code, "--history", fault.found,
                                     fault.wanted),))
     return found
-
-
-def with_history(loaded, found: History):
-    """A loaded case with earlier cases that it does not name itself."""
-    known = {e.case.case.id for e in loaded.earlier}
-    more = [e for e in found.cases if e.case.case.id not in known]
-    if not more:
-        return loaded
-    names = {f.name for f in loaded.files}
-    files = tuple(f for f in found.files if f.name not in names)
-    earlier = tuple(sorted((*loaded.earlier, *more), key=lambda e: e.case.case.date))
-    return replace(loaded, earlier=earlier, files=(*loaded.files, *files),
-                   sha256=digest(loaded.sha256, files))
 
 
 def count_done(case: CaseFile) -> CaseFile:

@@ -27,7 +27,7 @@ from loambrief.case.intake_map import Given, LoadedMap, MapFile, ResultPart
 from loambrief.case.intake_read import EMPTY, Cell, LabRow, LabTable, read_lab_file
 from loambrief.case.measurements import EXTRACT_KEY, field_at, path_of
 from loambrief.case.problems import Problem, in_file_order
-from loambrief.case.quantities import nearest, show
+from loambrief.case.quantities import did_you_mean, show
 from loambrief.case.schema import Increment, Methods
 from loambrief.case.yaml_edit import Tree, Value
 from loambrief.errors import CaseProblems
@@ -147,11 +147,11 @@ class _Reading:
                        if old != new]
         if not self.samples and not self.problems:
             known = ", ".join(self.fields.values())
-            near = nearest(self.wanted_field, self.fields.values()) if self.wanted_field else ""
             self._problem(None, None, "CASE065", "no row with a result"
                           + (f" of field {self.wanted_field!r}" if self.wanted_field else ""),
-                          "at least one", f"Did you mean {near!r}?" if near else
-                          (f"Fields of the file: {known}." if known else ""))
+                          "at least one",
+                          did_you_mean(self.wanted_field, self.fields.values(),
+                                       f"Fields of the file: {known}." if known else ""))
 
     def _rows(self) -> Iterator[LabRow]:
         end = (self.mapping.table.end_before or "").lower()
@@ -295,18 +295,15 @@ class _Reading:
             methods = self.mapping.methods
             sample.methods = {m: Value(getattr(methods, m)) for m in Methods.model_fields
                               if getattr(methods, m) is not None}
-        for name in ("place", "date"):
-            self._about(row, sample, sample.about, name, getattr(self.mapping.sample, name))
+        for (part, name), given in self.mapping.givens.items():
+            into = sample.lab if part == "lab" else sample.about
+            self._about(row, sample, into, name, given)
         for name, given in self.mapping.sample.about.items():
             self._about(row, sample, sample.about, name, given)
-        for name in ("name", "report", "received", "reported"):
-            self._about(row, sample, sample.lab, name, getattr(self.mapping.lab, name))
         return sample
 
     def _about(self, row: LabRow, sample: DraftSample, into: dict[str, Value], name: str,
-               given: Given | None) -> None:
-        if given is None:
-            return
+               given: Given) -> None:
         if given.value is not None:
             into.setdefault(name, Value(given.value))
             return

@@ -428,7 +428,9 @@ def _text(found: _FoundColumns, report: str, results: list[Proposal],
     lines += [text for name in ("report", "received", "reported")
               if (text := _column(found, "lab", name))]
     if report == SOIL:
-        lines += ["", "methods:", *_said_methods(found), *(_method_lines(results) or ["  {}"])]
+        said = _different(found, found.of("long", "method"))
+        lines += ["", "methods:", *([f"  # the file says: {', '.join(said[:20])}"] if said else []),
+                  *(_method_lines(results) or ["  {}"])]
     lines += ["", "results:"]
     for part in results:
         keys = [f"column: {_quoted(part.header)}"]
@@ -478,15 +480,7 @@ def _about_lines(report: str, results: list[Proposal]) -> list[str]:
     return lines + ([f"  # further keys of about: {', '.join(further)}"] if further else [])
 
 
-def _said_methods(found: _FoundColumns) -> list[str]:
-    """What a column of methods says, for the user to compare."""
-    said = _different(found, found.of("long", "method"))
-    return [f"  # the file says: {', '.join(said[:20])}"] if said else []
-
-
 def _method_lines(results: list[Proposal]) -> list[str]:
-    lines = []
-    for method, names in results_by_method().items():
-        if any(p.name in names for p in results):
-            lines.append(f'  {method}: "?"  # {", ".join(methods()[method])}')
-    return lines
+    return [f'  {method}: "?"  # {", ".join(methods()[method])}'
+            for method, names in results_by_method().items()
+            if any(p.name in names for p in results)]

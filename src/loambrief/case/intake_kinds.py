@@ -17,7 +17,7 @@ from loambrief.case.part import Part
 from loambrief.case.quantities import unit_spellings
 from loambrief.case.schema import Forage, Increment, Water
 from loambrief.case.schema_materials import Analysis
-from loambrief.case.schema_tissue import TissueTest
+from loambrief.case.schema_tests import TissueTest
 from loambrief.tables import load
 from loambrief.units import tidy_unit
 

@@ -37,7 +37,7 @@ from loambrief.case.measurements import (
     results_by_method,
 )
 from loambrief.case.problems import DataPath, Fault, in_file_order
-from loambrief.case.quantities import nearest, show
+from loambrief.case.quantities import did_you_mean, show
 from loambrief.case.reader import decode, read_bytes, read_text
 from loambrief.case.schema import Methods, Part
 from loambrief.case.source import SourceText, short, single_values
@@ -247,6 +247,13 @@ class MapFile(Part):
         """Kind of report; soil where the mapping does not say."""
         return self.report or SOIL
 
+    @property
+    def givens(self) -> dict[tuple[str, str], Given]:
+        """What is said of sample and laboratory, by its place."""
+        said = {("sample", "date"): self.sample.date, ("sample", "place"): self.sample.place,
+                **{("lab", n): getattr(self.lab, n) for n in LabPart.model_fields}}
+        return {path: given for path, given in said.items() if given is not None}
+
 
 @dataclass(frozen=True)
 class LoadedMap:
@@ -306,8 +313,7 @@ def map_fault(error: ErrorDetails) -> Fault:
         return common
     if kind == "extra_forbidden":
         known = known_keys(path[:-1], MapFile)
-        near = nearest(str(path[-1]), known)
-        help = f"Did you mean {near!r}?" if near else "Keys known here: " + ", ".join(known) + "."
+        help = did_you_mean(str(path[-1]), known, "Keys known here: " + ", ".join(known) + ".")
         return Fault("CASE020", path, f"the unknown key {short(str(path[-1]))!r}", "a known key",
                      help, at_key=True)
     wanted = {"list_type": "a list", "bool_type": "true or false",
@@ -376,10 +382,9 @@ def map_checks(mapping: MapFile) -> Iterator[Fault]:
     for i, result in enumerate(mapping.results):
         path: DataPath = ("results", i)
         if result.to not in known:
-            near = nearest(result.to, known)
             yield Fault("CASE027", (*path, "to"), repr(result.to),
                         f"a result of a {mapping.kind} report",
-                        f"Did you mean {near!r}?" if near else "Known: " + ", ".join(known) + ".")
+                        did_you_mean(result.to, known, "Known: " + ", ".join(known) + "."))
             continue
         key = (result.to, result.depth and result.depth[:2])
         if key in seen:
@@ -446,11 +451,7 @@ def _methods(mapping: MapFile) -> Iterator[Fault]:
 
 
 def _given(mapping: MapFile) -> Iterator[Fault]:
-    givens = {("sample", "date"): mapping.sample.date, ("sample", "place"): mapping.sample.place,
-              **{("lab", n): getattr(mapping.lab, n) for n in LabPart.model_fields}}
-    for path, given in givens.items():
-        if given is None:
-            continue
+    for path, given in mapping.givens.items():
         if TO_FILL_IN in (given.value, given.column):
             continue
         if (given.column is None) == (given.value is None):

@@ -11,7 +11,7 @@ from loambrief.case.brand import PrintedBrand, load_brand
 from loambrief.case.checks import cross_checks
 from loambrief.case.codes import OF_ADVICE, OF_PLAN, asked_at_issue
 from loambrief.case.guide_file import LoadedGuide
-from loambrief.case.history import History, count_done, find_history, read_history, with_history
+from loambrief.case.history import History, count_done, find_history, read_history
 from loambrief.case.normalise import to_house
 from loambrief.case.photos import Photo, load_photos
 from loambrief.case.plausible import warnings
@@ -202,9 +202,16 @@ def with_earlier(loaded: LoadedCase, folder: Path) -> LoadedCase:
     CaseProblems
         Two earlier cases of one date.
     """
-    found = find_history(loaded, folder, lambda path: _load_earlier(
-        read_bytes(path), str(path), path.parent))
-    return with_history(loaded, found)
+    found = find_history(loaded, folder, _load_earlier)
+    known = {e.case.case.id for e in loaded.earlier}
+    more = [e for e in found.cases if e.case.case.id not in known]
+    if not more:
+        return loaded
+    names = {f.name for f in loaded.files}
+    files = tuple(f for f in found.files if f.name not in names)
+    earlier = tuple(sorted((*loaded.earlier, *more), key=lambda e: e.case.case.date))
+    return replace(loaded, earlier=earlier, files=(*loaded.files, *files),
+                   sha256=digest(loaded.sha256, files))
 
 
 def _load_earlier(raw: bytes, file: str, folder: Path) -> LoadedCase:

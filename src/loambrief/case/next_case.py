@@ -79,7 +79,8 @@ def next_case(last: LoadedCase, plan: Sequence[PlannedLine], path: Path,
     for key in ("boundary", "guide", "lime_table", "targets"):
         if key in data:
             tree[key] = _moved(data[key], old, path.parent)
-    tree["history"] = [Value(name) for name in _history(last, data, old, path.parent)]
+    earlier = [*(data.get("history") or []), Path(last.file).name]
+    tree["history"] = [Value(_path(str(name), old, path.parent)) for name in earlier]
     tree["done"] = [_done(line, last.case) for line in plan]
     tree["samples"] = [_zone(s) for s in data.get("samples") or [] if not _repeats(s)]
     if "materials" in data:
@@ -138,11 +139,6 @@ def _path(name: str, old: Path, new: Path) -> str:
     return posixpath.normpath(moved.replace(os.sep, "/"))
 
 
-def _history(last: LoadedCase, data: Mapping, old: Path, new: Path) -> list[str]:
-    named = [_path(str(name), old, new) for name in data.get("history") or []]
-    return [*named, _path(Path(last.file).name, old, new)]
-
-
 def _done(line: PlannedLine, case: CaseFile) -> Tree:
     """A line to be completed: the date, or why it was not done."""
     made: dict[str, Tree] = {"action": Value(line.action)}
@@ -183,9 +179,8 @@ def _repeats(sample: object) -> bool:
 
 def _zone(sample: object) -> Tree:
     """What a zone is (name, place, area, texture, slope, water); the rest is taken anew."""
-    kept = {k: v for k, v in (sample.items() if isinstance(sample, Mapping) else ())
+    return {k: v for k, v in (sample.items() if isinstance(sample, Mapping) else ())
             if k in ("id", "place", "area", "share", "texture", "slope", "near_water")}
-    return kept
 
 
 def _materials(data: object, old: Path, new: Path) -> Tree:

@@ -55,17 +55,12 @@ def to_house(case: CaseFile) -> tuple[CaseFile, list[Fault]]:
         changes["water"] = _solution(case.water, ("water",), faults)
     if case.penetrometer:
         changes["penetrometer"] = _penetrometer(case.penetrometer, faults)
-    for i, forage in enumerate(case.forage):
-        if forage.nitrate and forage.nitrate.unit == "lb/ac":
-            faults.append(Fault("CASE048", ("forage", i, "nitrate"), repr(forage.nitrate.typed),
-                                "ppm, mg/kg or g/kg of dry matter",
-                                "A hay test has no depth that could turn lb/ac into ppm."))
-    for i, tissue in enumerate(case.tissue):
-        faults += [Fault("CASE048", ("tissue", i, name), repr(value.typed),
+    for part, tests, what in (("forage", case.forage, "hay"), ("tissue", case.tissue, "tissue")):
+        faults += [Fault("CASE048", (part, i, name), repr(value.typed),
                          "ppm, mg/kg or g/kg of dry matter",
-                         "A tissue test has no depth that could turn lb/ac into ppm.")
-                   for name, value in tissue
-                   if isinstance(value, Quantity) and value.unit == "lb/ac"]
+                         f"A {what} test has no depth that could turn lb/ac into ppm.")
+                   for i, test in enumerate(tests) for name, value in test
+                   if isinstance(value, Quantity) and value.unit == LB_AC]
     case, shared = with_areas(case.model_copy(update=changes))
     return case, [*faults, *shared]
 

@@ -26,12 +26,11 @@ from loambrief.case.names import (
     weeds,
     yield_units,
 )
-from loambrief.case.plausible_soil import cations_against_ec, soil_warnings
+from loambrief.case.plausible_soil import cations_against_ec, limit, soil_warnings
 from loambrief.case.problems import DataPath, Fault
 from loambrief.case.quantities import nearest
 from loambrief.case.schema import CaseFile, NearWater, Part
 from loambrief.case.source import single_values
-from loambrief.case.thresholds import limit
 from loambrief.tables import load
 from loambrief.units import P2O5_PER_P, PRICE_UNITS, Quantity
 
@@ -70,7 +69,8 @@ def warnings(case: CaseFile, data: object, guides: Iterable[LoadedGuide] = ()) -
     yield from _yield_goal(case)
     yield from _field_readings(case)
     yield from _traffic(case)
-    yield from _water(case)
+    if case.water:
+        yield from cations_against_ec(case.water, case.water.ec, ("water",))
     yield from _grades(case)
     yield from _around(case)
     if case.boundary is not None:
@@ -206,11 +206,6 @@ def _traffic(case: CaseFile) -> Iterator[Fault]:
                         "traffic: true or false on this point", "Where wheels run or turn soil is "
                         "denser, so such points are judged apart from the field if the case says "
                         "that they are traffic.")
-
-
-def _water(case: CaseFile) -> Iterator[Fault]:
-    if case.water:
-        yield from cations_against_ec(case.water, case.water.ec, ("water",))
 
 
 def _around(case: CaseFile) -> Iterator[Fault]:

@@ -9,7 +9,7 @@ from difflib import get_close_matches
 from functools import cache
 from typing import Annotated, Any
 
-from pydantic import PlainValidator
+from pydantic import AfterValidator, PlainValidator
 from pydantic_core import PydanticCustomError
 
 from loambrief.case.scalars import as_written
@@ -66,6 +66,13 @@ def nearest(found: object, known: Iterable[str], cutoff: float = 0.6) -> str:
     return folded[near[0]] if near else ""
 
 
+def did_you_mean(found: object, known: Iterable[str], otherwise: str = "",
+                 cutoff: float = 0.6) -> str:
+    """Help that names the nearest of the known names."""
+    near = nearest(found, known, cutoff)
+    return f"Did you mean {near!r}?" if near else otherwise
+
+
 @cache
 def unit_spellings() -> Mapping[str, tuple[str, str]]:
     """Spelling of a unit, folded -> the case's spelling, and the basis it names."""
@@ -104,10 +111,11 @@ def which_choice(typed: object, values: Collection[str]) -> str:
     longer = [v for v in values if folded and v.lower().replace(" ", "-").startswith(folded)]
     if len(longer) > 1:
         return f"Which one: {' or '.join(longer)}? The report of the laboratory says it."
+    if longer:
+        return f"Did you mean {longer[0]!r}?"
     digits = re.findall(r"[0-9]+", typed)
-    near = longer[0] if longer else nearest(
-        typed, [v for v in values if re.findall(r"[0-9]+", v) == digits], cutoff=0.75)
-    return f"Did you mean {near!r}?" if near else ""
+    return did_you_mean(typed, [v for v in values if re.findall(r"[0-9]+", v) == digits],
+                        cutoff=0.75)
 
 
 def comma_help(typed: object) -> str:
@@ -277,48 +285,26 @@ def _time(value: object) -> dt.time:
     return dt.time(int(match[1]), int(match[2]))
 
 
-def number(low: float | None = None, high: float | None = None, what: str = "a number") -> Reads:
+def number(low: float, high: float, what: str, whole: bool = False) -> Reads:
     """A plain number that has no unit (a pH, a price)."""
-    return Reads(_number_reader(low, high, what, whole=False),
-                 _number_schema("number", low, high, what))
-
-
-def count(low: int, high: int, what: str = "a whole number") -> Reads:
-    """A whole number (cores)."""
-    return Reads(_number_reader(low, high, what, whole=True),
-                 _number_schema("integer", low, high, what))
-
-
-def _wanted(low: float | None, high: float | None, what: str) -> str:
-    if low is not None and high is not None:
-        return f"{what} from {low:,.10g} to {high:,.10g}"
-    return f"{what} of at least {low:,.10g}" if low is not None else what
-
-
-def _number_reader(
-    low: float | None, high: float | None, what: str, whole: bool
-) -> Callable[[object], float]:
-    wanted = _wanted(low, high, what)
+    wanted = f"{what} from {low:,.10g} to {high:,.10g}"
 
     def read(value: object) -> float:
         if isinstance(value, bool) or not isinstance(value, int if whole else int | float):
             raise fault("CASE030", value, wanted, help=comma_help(value))
-        if (low is not None and value < low) or (high is not None and value > high):
+        if value < low or value > high:
             raise fault("CASE026", value, wanted)
         if not math.isfinite(value):
             raise fault("CASE030", value, wanted)
         return int(value) if whole else float(value)
 
-    return read
+    return Reads(read, {"type": "integer" if whole else "number", "description": wanted,
+                        "minimum": low, "maximum": high})
 
 
-def _number_schema(kind: str, low: float | None, high: float | None, what: str) -> dict:
-    schema: dict = {"type": kind, "description": _wanted(low, high, what)}
-    if low is not None:
-        schema["minimum"] = low
-    if high is not None:
-        schema["maximum"] = high
-    return schema
+def count(low: int, high: int, what: str) -> Reads:
+    """A whole number (cores)."""
+    return number(low, high, what, whole=True)
 
 
 def text(longest: int, one_line: bool) -> Reads:
@@ -368,23 +354,14 @@ def _identifier(value: object) -> str:
     return value
 
 
-def _digest(value: object) -> str:
-    value = as_written(value)
-    if not isinstance(value, str) or not re.match(r"[0-9a-f]{64}\Z", value):
-        raise fault("CASE032", value, "64 hexadecimal digits of a SHA-256")
-    return value
+def _letters(pattern: str, code: str, wanted: str) -> Reads:
+    """Text of one form, letter for letter."""
+    def read(value: object) -> str:
+        if not isinstance(value, str) or not re.fullmatch(pattern, value):
+            raise fault(code, value, wanted)
+        return value
 
-
-def _colour(value: object) -> str:
-    if not isinstance(value, str) or not re.match(r"#[0-9A-Fa-f]{6}\Z", value):
-        raise fault("CASE027", value, 'a colour such as "#225544", in quotes')
-    return value.upper()
-
-
-def _currency(value: object) -> str:
-    if not isinstance(value, str) or not re.match(r"[A-Z]{3}\Z", value):
-        raise fault("CASE027", value, "a currency code of three capitals, such as USD")
-    return value
+    return Reads(read, {"type": "string", "pattern": f"^{pattern}$"})
 
 
 _RANGE = re.compile(
@@ -421,10 +398,14 @@ Name = Annotated[str, text(200, one_line=True)]
 Identifier = Annotated[str, Reads(_identifier, {
     "type": ["string", "integer"], "pattern": r"^[A-Za-z0-9][A-Za-z0-9._-]{0,63}$"})]
 """Safe as a file name: no separators, no leading dot."""
-Digest = Annotated[str, Reads(_digest, {"type": "string", "pattern": "^[0-9a-f]{64}$"})]
+Digest = Annotated[str, _letters("[0-9a-f]{64}", "CASE032",
+                                 "64 hexadecimal digits of a SHA-256")]
 """SHA-256 of a file, in hexadecimal."""
-Currency = Annotated[str, Reads(_currency, {"type": "string", "pattern": "^[A-Z]{3}$"})]
-Colour = Annotated[str, Reads(_colour, {"type": "string", "pattern": "^#[0-9A-Fa-f]{6}$"})]
+Currency = Annotated[str, _letters("[A-Z]{3}", "CASE027",
+                                   "a currency code of three capitals, such as USD")]
+Colour = Annotated[str, _letters("#[0-9A-Fa-f]{6}", "CASE027",
+                                 'a colour such as "#225544", in quotes'),
+                   AfterValidator(str.upper)]
 """``#RRGGBB``, in capitals."""
 DepthRange = Annotated[tuple[float, float, str], Reads(_depth_range, {
     "type": "string", "examples": ["0-6 in"],

@@ -174,6 +174,10 @@ class _GivenUp(Exception):
         self.fault, self.mark = fault, mark
 
 
+def _given_up(event: yaml.Event, code: str, found: str, wanted: str, help: str = "") -> _GivenUp:
+    return _GivenUp(Fault(code, TOP, found, wanted, help), _mark(event))
+
+
 REFUSED = object()
 """Stands for a value that is left out because it was reported."""
 
@@ -252,9 +256,8 @@ class _Builder:
             if isinstance(event, yaml.DocumentStartEvent):
                 documents += 1
                 if documents > 1:
-                    raise _GivenUp(Fault("CASE006", TOP, "a second document", "one case in a file",
-                                      "Put the other case in its own file; remove the '---'."),
-                                _mark(event))
+                    raise _given_up(event, "CASE006", "a second document", "one case in a file",
+                                    "Put the other case in its own file; remove the '---'.")
             elif not isinstance(
                 event, yaml.StreamStartEvent | yaml.StreamEndEvent | yaml.DocumentEndEvent
             ):
@@ -266,22 +269,18 @@ class _Builder:
         if not keep:
             return
         if len(self.faults) >= MAX_FAULTS:
-            raise _GivenUp(
-                Fault("CASE019", TOP, f"{MAX_FAULTS} problems up to here", "a case file"),
-                        _mark(event))
+            raise _given_up(event, "CASE019", f"{MAX_FAULTS} problems up to here", "a case file")
         self.faults.append((Fault(code, path, found, wanted, help), _mark(event)))
 
     def _too_deep(self, event: yaml.Event) -> _GivenUp:
-        return _GivenUp(Fault("CASE007", TOP, f"more than {MAX_DEPTH} levels of nesting",
-                           f"at most {MAX_DEPTH}", "No part of a case is nested so deep."),
-                     _mark(event))
+        return _given_up(event, "CASE007", f"more than {MAX_DEPTH} levels of nesting",
+                         f"at most {MAX_DEPTH}", "No part of a case is nested so deep.")
 
     def _count(self, number: int, event: yaml.Event) -> None:
         self.count += number
         if self.count > MAX_VALUES:
-            raise _GivenUp(Fault("CASE008", TOP, f"more than {MAX_VALUES:,} values",
-                              f"at most {MAX_VALUES:,}", "Repeats by alias count in full."),
-                        _mark(event))
+            raise _given_up(event, "CASE008", f"more than {MAX_VALUES:,} values",
+                            f"at most {MAX_VALUES:,}", "Repeats by alias count in full.")
 
     def _value(
         self, event: yaml.Event, path: DataPath, depth: int, keep: bool
@@ -323,8 +322,8 @@ class _Builder:
         if event.anchor is None:
             return
         if event.anchor in self.anchors:
-            raise _GivenUp(Fault("CASE012", TOP, f"anchor &{short(event.anchor)} a second time",
-                              "each anchor once"), _mark(event))
+            raise _given_up(event, "CASE012", f"anchor &{short(event.anchor)} a second time",
+                            "each anchor once")
         self.anchors[event.anchor] = None
 
     def _alias(self, event: yaml.AliasEvent, depth: int) -> tuple[object, int]:
@@ -332,14 +331,10 @@ class _Builder:
         self.unused.pop(name, None)
         known = self.anchors.get(name)
         if known is None:
-            inside = name in self.anchors
-            raise _GivenUp(
-                Fault("CASE012", TOP, f"alias *{short(name)}"
-                      + (" inside its own anchor" if inside else " without its anchor"),
-                      "an alias of an earlier, finished value",
-                      "If it is text that starts with '*', put it in quotes."),
-                _mark(event),
-            )
+            where = "inside its own anchor" if name in self.anchors else "without its anchor"
+            raise _given_up(event, "CASE012", f"alias *{short(name)} {where}",
+                            "an alias of an earlier, finished value",
+                            "If it is text that starts with '*', put it in quotes.")
         value, size, below = known
         self._count(size, event)
         if depth + below > MAX_DEPTH:

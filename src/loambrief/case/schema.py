@@ -13,13 +13,11 @@ from pydantic import Field, PrivateAttr
 from loambrief.case import quantities as q
 from loambrief.case.measurements import methods
 from loambrief.case.part import Part
-from loambrief.case.schema_cover import CoverCrop
 from loambrief.case.schema_farm import CheckStrips, Constraints, Tenure, TreatedPart
-from loambrief.case.schema_forage_water import Forage, Water
 from loambrief.case.schema_materials import MATERIAL_KINDS, Analysis, Material
-from loambrief.case.schema_plan import Nitrogen, NitrogenInputs, OwnAction, PlanChange
+from loambrief.case.schema_plan import CoverCrop, Nitrogen, NitrogenInputs, OwnAction, PlanChange
 from loambrief.case.schema_stock import Stock
-from loambrief.case.schema_tissue import TissueTest
+from loambrief.case.schema_tests import Forage, TissueTest, Water
 from loambrief.units import Quantity
 
 TEXTURES = ("sand", "loamy sand", "sandy loam", "fine sandy loam", "loam", "silt loam", "silt",

@@ -54,8 +54,9 @@ def new_from_sheet(filled: Filled, file: str) -> Written:
             "tillage": Value(about.tillage), "irrigation": Value(about.irrigation),
             "drainage": Value(about.drainage)},
     }
-    content, _ = set_parts(text.encode("utf-8"), file, added=_lists(parts), parts=parts.single,
-                           inside=inside)
+    content, _ = set_parts(text.encode("utf-8"), file, parts=parts.single, inside=inside, added={
+        "samples": [_ordered(s) for s in parts.samples], "weeds": parts.weeds,
+        "notes": parts.notes})
     return Written(content, _said(filled), still_open(content, file))
 
 
@@ -89,11 +90,6 @@ def updated_from_sheet(raw: bytes, file: str, filled: Filled,
 def _said(filled: Filled) -> tuple[str, ...]:
     return (f"sheet {filled.layout.sheet} of case {filled.layout.case_id}: "
             f"{len(filled.values)} boxes filled, {len(filled.pages) - len(filled.values)} empty",)
-
-
-def _lists(parts: Parts) -> dict[str, list[Tree]]:
-    return {"samples": [_ordered(s) for s in parts.samples], "weeds": list(parts.weeds),
-            "notes": list(parts.notes)}
 
 
 def _ordered(sample: Mapping[str, Tree]) -> dict[str, Tree]:

@@ -149,7 +149,8 @@ def ticks(name: str, values: tuple[str, ...]) -> Iterator[SheetBox]:
 def boxes(layout: Layout) -> tuple[SheetBox, ...]:
     """Every box of a sheet, in reading order, each of its own name."""
     makers = {"soil": _soil, "life": _life, "cone": _cone, "sap": _sap, "weeds": _weeds}
-    found = list(_visit())
+    found = [SheetBox("visit/date", "date", longest=10), SheetBox("visit/by", "text", longest=60),
+             SheetBox("visit/weather", "text", longest=80)]
     if "water" in layout.sections:
         found += _water(layout)
     found.append(SheetBox("remarks", "lines", longest=1500))
@@ -157,12 +158,6 @@ def boxes(layout: Layout) -> tuple[SheetBox, ...]:
         if section in layout.sections and section in makers:
             found += makers[section](layout)
     return tuple(found)
-
-
-def _visit() -> Iterator[SheetBox]:
-    yield SheetBox("visit/date", "date", longest=10)
-    yield SheetBox("visit/by", "text", longest=60)
-    yield SheetBox("visit/weather", "text", longest=80)
 
 
 def _soil(layout: Layout) -> Iterator[SheetBox]:

@@ -4,6 +4,7 @@ import re
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
+from typing import Any
 
 from loambrief.case.problems import DataPath, Fault, Problem, severity, visible
 
@@ -94,6 +95,13 @@ def single_values(data: object, path: DataPath = ()) -> Iterator[tuple[DataPath,
             yield from single_values(value, (*path, i))
     else:
         yield path, data
+
+
+def value_at(data: Any, path: Iterable[str]) -> Any:
+    """What stands at the end of keys; None where one of them is not there."""
+    for step in path:
+        data = data.get(step) if isinstance(data, Mapping) else None
+    return data
 
 
 def problem_at(file: str, lines: list[str], place: Mark, fault: Fault, label: str) -> Problem:

@@ -24,7 +24,7 @@ from loambrief.case.profiles import GUIDE_ENDS
 from loambrief.case.quantities import show
 from loambrief.case.reader import read_text
 from loambrief.case.scalars import as_written
-from loambrief.case.source import single_values
+from loambrief.case.source import single_values, value_at
 from loambrief.case.validate import known_keys
 from loambrief.case.yaml_edit import plain_of
 from loambrief.errors import CaseProblems
@@ -78,9 +78,7 @@ class _Spreading:
 
     def _own(self, group: Group, data: Mapping, at: DataPath, path: tuple[str, ...],
              of: str) -> Iterator[tuple[DataPath, object, str, int]]:
-        found: object = data
-        for step in path:
-            found = found.get(step) if isinstance(found, Mapping) else None
+        found = value_at(data, path)
         here: DataPath = (*at, *path)
         if found is None:
             return
@@ -103,16 +101,13 @@ class _Spreading:
              number: int) -> BookRow | None:
         values: dict[tuple[str, ...], object] = {}
         for leaf in group.leaves:
-            found = entry
-            for step in leaf.path:
-                found = found.get(step) if isinstance(found, Mapping) else None
             path = at if group.keyed else (*at, *leaf.path)
-            value = self._value(leaf, path, found, group)
+            value = self._value(leaf, path, value_at(entry, leaf.path))
             if value is not None:
                 values[leaf.path] = value
         return BookRow(values, of, number) if values or group.table else None
 
-    def _value(self, leaf: Leaf, path: DataPath, found: object, group: Group) -> object:
+    def _value(self, leaf: Leaf, path: DataPath, found: object) -> object:
         if leaf.kind is ValueKind.DATA:
             return self._data(path, found)
         if found is None:

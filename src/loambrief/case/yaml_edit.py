@@ -281,15 +281,6 @@ class LineEdits:
         self.put(at, at, [" " * dash + line[2:] for line in emit({key: added})[1:]])
 
 
-def set_samples(raw: bytes, file: str, changed: Mapping[int, Mapping[str, Tree]],
-                added: Sequence[Tree]) -> tuple[bytes, tuple[str, ...]]:
-    """A case with some keys of its samples replaced and samples added behind them.
-
-    The short form of :func:`set_parts`.
-    """
-    return set_parts(raw, file, changed=changed, added={SAMPLES: added})
-
-
 def set_parts(
     raw: bytes,
     file: str,

@@ -6,7 +6,7 @@ spreadsheet program opens with ease; the first sheet names those that are only i
 """
 
 import io
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from datetime import date
 from functools import partial
 from importlib.util import find_spec
@@ -27,22 +27,6 @@ MOST_SHEET_ROWS, MOST_CELLS = 20_000, 1_000_000
 first, is only in the other files."""
 CHUNK = 50_000
 CONTENTS = "contents"
-
-
-class Contents(Mapping[str, bytes]):
-    """Files by name, each made when it is asked for, so that one at a time is held."""
-
-    def __init__(self, makers: Mapping[str, Callable[[], bytes]]):
-        self.makers = makers
-
-    def __getitem__(self, name: str) -> bytes:
-        return self.makers[name]()
-
-    def __iter__(self) -> Iterator[str]:
-        return iter(self.makers)
-
-    def __len__(self) -> int:
-        return len(self.makers)
 
 
 def table_files(tables: Mapping[str, pd.DataFrame], formats: Iterable[str],

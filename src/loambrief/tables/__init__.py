@@ -101,15 +101,8 @@ class DataTable:
     def named(self, called: str, /, **wanted: object) -> tuple[DataRow, ...]:
         """Rows whose columns equal ``wanted``, at least one.
 
-        Parameters
-        ----------
-        called : str
-            What the first column names, for the message.
-
-        Raises
-        ------
-        UnknownName
-            No such row; with the names that there are.
+        Raises ``UnknownName`` with the names that there are; ``called`` is what the first column
+        names.
         """
         rows = self.where(**wanted)
         if not rows:
@@ -273,25 +266,14 @@ def _reference_texts() -> Mapping[str, tuple[str, str]]:
 def references() -> Mapping[str, Reference]:
     """All publications, by key: every ``tables/references/*.toml`` merged.
 
-    Raises
-    ------
-    TableFault
-        A key stands in two files, or an entry lacks its citation.
+    Raises ``TableFault`` if a key stands in two files or an entry lacks its citation.
     """
     return MappingProxyType({key: reference(key) for key in _reference_texts()})
 
 
 @cache
 def reference(key: str) -> Reference:
-    """One publication by its key.
-
-    Raises
-    ------
-    UnknownName
-        No such key.
-    TableFault
-        A key stands in two files, or the entry lacks its citation.
-    """
+    """One publication by its key; ``UnknownName`` if there is none."""
     known = _reference_texts()
     if key not in known:
         raise UnknownName("reference", key, tuple(known))

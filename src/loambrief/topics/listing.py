@@ -24,15 +24,7 @@ HOW_WORDS = {
 def source_rows(topic: str | None = None) -> list[dict[str, str]]:
     """Rows of kind, name, topic, citation, licence of the source, locator, how and evidence.
 
-    Parameters
-    ----------
-    topic : str or None
-        Only this topic.
-
-    Raises
-    ------
-    UnknownName
-        No such topic.
+    Raises ``UnknownName`` for a topic that does not exist.
     """
     rows = []
     for name in sorted(FORMULAS):

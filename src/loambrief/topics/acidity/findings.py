@@ -31,16 +31,7 @@ ALUMINUM_PH = 5.5
 def assess(case: CaseFile) -> m.Assessment:
     """Findings on acidity of every sample, and what was not measured.
 
-    Returns
-    -------
-    Assessment
-        Ids ``acidity.ph``, ``acidity.surface``, ``acidity.aluminum`` and ``acidity.high``,
-        each with the sample's id.
-
-    Raises
-    ------
-    UnknownName
-        The case names a lime table that does not exist.
+    Raises ``UnknownName`` if the case names a lime table that does not exist.
     """
     findings: list[m.Finding] = []
     missing: list[m.Missing] = []

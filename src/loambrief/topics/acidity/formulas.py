@@ -277,8 +277,6 @@ def lime_from_nitrogen(n_lb_ac: NotNegative, nitrogen_source: str) -> Answer:
 
     Raises
     ------
-    ImpossibleInput
-        Negative nitrogen.
     UnknownName
         Not in the table.
 

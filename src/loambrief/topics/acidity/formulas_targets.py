@@ -179,8 +179,6 @@ def sulfur_to_acidify(
     ------
     UnknownName
         Not a table or texture.
-    ImpossibleInput
-        Not a pH, or a percentage that cannot be.
 
     Notes
     -----

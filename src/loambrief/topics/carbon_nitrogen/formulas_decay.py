@@ -123,8 +123,6 @@ def decay_effect(ratio: Positive, element: str = "nitrogen", guide: str | None =
 
     Raises
     ------
-    ImpossibleInput
-        A ratio at or below zero.
     UnknownName
         No limits for that element or guide.
 
@@ -153,13 +151,7 @@ def decay_effect(ratio: Positive, element: str = "nitrogen", guide: str | None =
 
 
 def residue_row(material: str) -> DataRow:
-    """DataRow of the residue table by name or synonym; the table's own names first.
-
-    Raises
-    ------
-    UnknownName
-        Not in the table.
-    """
+    """Row of the residue table by name or synonym, its own names first; else ``UnknownName``."""
     key = " ".join(material.lower().split())
     rows = load("carbon_nitrogen/residues").rows
     for row in rows:

@@ -24,10 +24,7 @@ UK_SOILS = ("light sand", "shallow", "medium", "deep clay", "deep silty", "organ
 def method_row(method: str, crop: str) -> DataRow:
     """Row of a yield-goal method for a crop or the kind of crop it belongs to.
 
-    Raises
-    ------
-    UnknownName
-        No such method, or not for that crop.
+    Raises ``UnknownName`` without such a method, or if it is not for that crop.
     """
     rows = load(METHODS).named("nitrogen method", method=method)
     lineage = find_crop(crop).lineage

@@ -24,14 +24,7 @@ PRACTICE = ("Ca", "Mg", "K", "H")
 
 
 def assess(case: CaseFile) -> m.Assessment:
-    """Findings on exchangeable cations of every sample, and what was not measured.
-
-    Returns
-    -------
-    Assessment
-        Ids ``cations.saturation`` (or ``cations.suppressed``), ``cations.magnesium``,
-        ``cations.calcium`` and ``cations.tetany``, each with the sample's id.
-    """
+    """Findings on exchangeable cations of every sample, and what was not measured."""
     findings: list[m.Finding] = []
     missing: list[m.Missing] = []
     for sample in case.samples:

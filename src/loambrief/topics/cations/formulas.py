@@ -17,13 +17,7 @@ constant = partial(named_number, "cations/constants")
 
 
 def divisor(cation: str, divisors: str = "exact") -> float:
-    """ppm that make 1 meq/100 g, exact or as a source rounds it.
-
-    Raises
-    ------
-    UnknownName
-        No such cation or set.
-    """
+    """ppm that make 1 meq/100 g, exact or as a source rounds it."""
     one_of("cation", cation, CATIONS)
     one_of("set of divisors", divisors, DIVISORS)
     if divisors == "exact":

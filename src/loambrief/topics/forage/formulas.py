@@ -20,13 +20,7 @@ coefficient = partial(named_number, "forage/coefficients")
 
 
 def fibre(adf_pct: float, ndf_pct: float) -> None:
-    """Refuse fibre contents that cannot stand together.
-
-    Raises
-    ------
-    ImpossibleInput
-        Not percentages, NDF of zero, or more ADF than NDF.
-    """
+    """Refuse what is no percentage, an NDF of zero, or more ADF than NDF."""
     percent(adf_pct=adf_pct, ndf_pct=ndf_pct)
     if ndf_pct <= 0:
         raise ImpossibleInput("ndf_pct must be above zero")
@@ -36,13 +30,7 @@ def fibre(adf_pct: float, ndf_pct: float) -> None:
 
 
 def stock_kind(kind: str) -> str:
-    """``legume`` (mixtures count to it, as published) or ``grass``.
-
-    Raises
-    ------
-    UnknownName
-        Not legume, mixed or grass.
-    """
+    """``legume`` (mixtures count to it, as published) or ``grass``."""
     one_of("kind of forage", kind, KINDS)
     return "grass" if kind == "grass" else "legume"
 
@@ -156,8 +144,6 @@ def nonfibrous_carbohydrate_pct(
 
     Raises
     ------
-    ImpossibleInput
-        Not percentages.
     UnknownName
         Not a variant.
 

@@ -113,11 +113,6 @@ def afgc_hay_grade(rfv: Positive) -> Answer:
     rfv : float
         Relative feed value [1].
 
-    Returns
-    -------
-    str
-        ``Prime`` or ``1`` to ``5`` [grade].
-
     Notes
     -----
     RFV is rounded to a whole number. This is an older scale than USDA's: Prime begins at 152, where

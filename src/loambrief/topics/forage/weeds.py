@@ -99,12 +99,8 @@ OWN_SIGNS = {"Berteroa incana": "alyssum"}
 def poisonous_hay(case: CaseFile) -> tuple[m.Finding | None, tuple[m.Missing, ...]]:
     """Weeds that poison the stock that eats the hay, and weeds that nobody here can judge.
 
-    Returns
-    -------
-    finding : Finding or None
-        By the published caution of each weed; a share below the reported one is no all-clear.
-    missing : tuple of Missing
-        Weeds the program does not know, where stock are kept.
+    By the published caution of each weed; a share below the reported one is no all-clear. Weeds the
+    program does not know are missing where stock are kept.
     """
     if not hay_crop(case):
         return None, ()

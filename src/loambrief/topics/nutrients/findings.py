@@ -28,17 +28,9 @@ MICRO_SUBJECTS = tuple(f"nutrients.{e}" for e in ("micronutrients", *map(str.low
 def assess(case: CaseFile) -> m.Assessment:
     """Every nutrient finding of a case.
 
-    Parameters
-    ----------
-    case : CaseFile
-        In house units.
-
-    Returns
-    -------
-    Assessment
-        Rates come only from a soil test by a method the guide was calibrated on; where the
-        guide, the method, the CEC or the yield is missing there is no rate and a Missing or
-        an uncertain finding says so.
+    Rates come only from a soil test by a method the guide was calibrated on; where the guide, the
+    method, the CEC or the yield is missing there is no rate and a Missing or an uncertain finding
+    says so.
     """
     try:
         state = read(case)

@@ -193,7 +193,7 @@ def soil_test_class(
     UnknownName
         No such guide, crop or nutrient, or the guide has no rule for the crop.
     ImpossibleInput
-        A negative test, or the rule needs a CEC or a method that was not given.
+        The rule needs a CEC or a method that was not given.
 
     Notes
     -----
@@ -266,7 +266,7 @@ def nutrient_rate(
     UnknownName
         No such guide, crop or nutrient, or the guide has no rule for the crop.
     ImpossibleInput
-        A negative test or yield, or the rule needs a yield, CEC or method not given.
+        The rule needs a yield, CEC or method not given.
 
     Notes
     -----

@@ -256,8 +256,6 @@ def manure_setback_ft(feature: str, region: str | None = None,
 
     Raises
     ------
-    ImpossibleInput
-        A negative width.
     UnknownName
         No distance is held for that feature.
 
@@ -295,19 +293,10 @@ def setback_strip_ac(setback_ft: NotNegative, distance_ft: NotNegative,
     length_ft : float
         Of the water along that area [ft].
 
-    Returns
-    -------
-    float
-        Strip of the area that lies inside the setback [ac]; 0 where the area begins beyond it.
-
-    Raises
-    ------
-    ImpossibleInput
-        A negative number.
-
     Notes
     -----
-    (Setback - distance) x length / 43,560. A bend or a corner makes it a little more or less.
+    (Setback - distance) x length / 43,560, 0 where the area begins beyond it. A bend or a corner
+    makes it a little more or less.
     """
     return max(setback_ft - distance_ft, 0.0) * length_ft / FT2_PER_ACRE
 

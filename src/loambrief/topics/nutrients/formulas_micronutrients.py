@@ -342,7 +342,7 @@ def sulfur_rate(crop: str) -> Answer:
 
 def calcium_rules(crop: Crop, region: str | None = None,
                   market_type: str | None = None) -> tuple[DataRow, ...]:
-    """The published shallow-calcium rules of a crop, the narrowest limit first.
+    """The published shallow-calcium rules of a crop, the narrowest limit first; most have none.
 
     Parameters
     ----------
@@ -352,11 +352,6 @@ def calcium_rules(crop: Crop, region: str | None = None,
     market_type : str or None
         Market type of a peanut; the first type of that state where none is given, none of them
         where that type has no rule anywhere.
-
-    Returns
-    -------
-    tuple of row
-        Empty for most crops: they have no such rule.
     """
     held = {str(r["market_type"]).lower() for r in load(CALCIUM) if r["crop"] in crop.lineage}
     if market_type and held - {"none", ""} and market_type.strip().lower() not in held:

@@ -17,11 +17,6 @@ def toxic_rows(nutrient: str, method: str, crop: str) -> tuple[DataRow, ...]:
     """Published levels for an element by a method, those for the crop itself first.
 
     A source that has a level for the crop speaks for it with that one alone.
-
-    Raises
-    ------
-    UnknownName
-        No such crop.
     """
     lineage = find_crop(crop).lineage
     held = load(LEVELS).where(nutrient=nutrient, method=method)

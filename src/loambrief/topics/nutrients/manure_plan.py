@@ -53,12 +53,7 @@ def manure_findings(case: CaseFile, findings: Sequence[m.Finding],
                     told: Sequence[m.Judgement]) -> list[m.Finding]:
     """One finding for each manure on offer whose phosphorus is known.
 
-    Parameters
-    ----------
-    case : CaseFile
-    findings : sequence of Finding
-        Of every topic: the nitrogen and phosphorus they ask for.
-    told : sequence of Judgement
+    ``findings`` and ``told`` are those of every topic: the nitrogen and phosphorus they ask for.
     """
     taken = {n: removed(case, n) for n in ("N", "P2O5")}
     made = [_finding(case, x, findings, told, taken) for x in case.materials
@@ -168,7 +163,7 @@ def _finding(case: CaseFile, material: Material, findings: Sequence[m.Finding],
                   zones=len(evidence) - 2),
         status=m.Status.NOTED, severity=0, confidence=m.Confidence.MEDIUM, grade=m.Grade.CALCULATED,
         place=field_place(case), body=body, evidence=tuple(evidence),
-        sources=tuple(dict.fromkeys(r.source for r in results)), results=results)
+        sources=m.sources_of(results), results=results)
 
 
 def _body(case: CaseFile, material: Material, usable: float | None, pumped: bool,

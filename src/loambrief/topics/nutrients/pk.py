@@ -67,10 +67,7 @@ def assess_sample(
 ) -> Iterator[m.Finding | m.Missing]:
     """What one sample says of phosphorus or potassium.
 
-    Yields
-    ------
-    Finding or Missing
-        At most one finding; a Missing for each thing that keeps a rate from being given.
+    At most one finding, and a Missing for each thing that keeps a rate from being given.
     """
     test = TEST_OF[nutrient]
     quantity = getattr(increment, RESULT_FIELD[nutrient])

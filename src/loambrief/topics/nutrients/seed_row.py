@@ -62,24 +62,11 @@ def _product(case: CaseFile, crop: Crop, sample: Sample | None,
 
 def seed_row_caution(case: CaseFile, place_id: str, percent: Mapping[str, float],
                      pounds: float, name: str) -> tuple[m.Message, Result] | None:
-    """What is said of one product at one rate beside the seed of the field's crop.
+    """What is said of one product at one rate [lb/ac] beside the seed of the field's crop.
 
-    Parameters
-    ----------
-    case : CaseFile
-    place_id : str
-        Id of the zone; where it is the whole field, the strictest sample stands for it.
-    percent : mapping
-        Grade: ``n``, ``p2o5`` and ``k2o`` [%].
-    pounds : float
-        Planned rate [lb/ac].
-    name : str
-        Of the product, for the trace.
-
-    Returns
-    -------
-    (Message, Result) or None
-        None where the crop is not seeded in rows.
+    ``percent`` is its grade by ``n``, ``p2o5`` and ``k2o``, ``name`` stands in the trace. Where
+    ``place_id`` is the whole field, the strictest sample stands for it. None where the crop is not
+    seeded in rows.
     """
     crop = known_crop(case.field.crop)
     if crop is None or not seeded_in_rows(case, crop):
@@ -122,10 +109,8 @@ def seed_row_finding(case: CaseFile) -> m.Finding | None:
         if most.value is not None:
             products.append((name, most))
     found = tuple(most for _, most in products)
-    evidence = m.Evidence(
-        m.Side.CONTEXT, say("nutrients.seed_row_products", rows=[
-            {"name": name, "most": most.value} for name, most in products]),
-        m.Grade.CALCULATED, tuple(dict.fromkeys(r.source for r in found)), found)
+    evidence = m.stated("nutrients.seed_row_products", *found,
+                        rows=[{"name": name, "most": most.value} for name, most in products])
     assumed = case.field.row_spacing is None and told.params["row"] is not None
     return m.Finding(
         id="nutrients.seed_row",

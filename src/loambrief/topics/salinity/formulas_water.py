@@ -105,7 +105,6 @@ def concentration_factor(leaching_fraction: Share) -> Answer:
     Notes
     -----
     For crop water use of 40-30-20-10 % down the root zone at a steady state, worked out anew.
-    Sources: ayers-westcot-1985-fao29, table 3.
     """
     rows = load("irrigation_water/concentration").rows
     if leaching_fraction <= rows[0]["leaching_fraction"]:
@@ -132,8 +131,7 @@ def ece_from_irrigation_water(ecw_ds_m: NotNegative, leaching_fraction: float) -
 
     Notes
     -----
-    ECw times :func:`concentration_factor`. Many years of the same water and management. Sources:
-    ayers-westcot-1985-fao29, table 3.
+    ECw times :func:`concentration_factor`. Many years of the same water and management.
     """
     return ecw_ds_m * concentration_factor(leaching_fraction)
 

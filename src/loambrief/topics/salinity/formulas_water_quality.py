@@ -37,7 +37,7 @@ def infiltration_hazard(ecw_ds_m: NotNegative, sar: NotNegative) -> Answer:
     Notes
     -----
     Salt holds clay together, so very pure water and water high in sodium both seal soil. Above SAR
-    40 the last class is used and flagged. Sources: ayers-westcot-1985-fao29, table 1.
+    40 the last class is used and flagged.
     """
     rows = load("irrigation_water/infiltration").rows
     row = next((r for r in rows if sar < r["sar_high"]), rows[-1])
@@ -86,8 +86,7 @@ def water_restriction(constituent: str, value: NotNegative, method: str = "surfa
     -----
     Copies of this table print mg/L where the original has meq/L for chloride and bicarbonate: 140
     mg/L of chloride is 3.9 meq/L, no restriction, not 35 times the severe limit. Surface limits for
-    sodium and chloride are meant for trees and woody plants. Sources: ayers-westcot-1985-fao29,
-    table 1.
+    sodium and chloride are meant for trees and woody plants.
     """
     rows = load(RESTRICTIONS).named("constituent", constituent=constituent)
     row = next((r for r in rows if r["method"] in (method, "any")), None)

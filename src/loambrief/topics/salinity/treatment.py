@@ -30,12 +30,7 @@ severe: our own step."""
 def treatment_finding(case: CaseFile, sar: Result | None, rsc: Result | None) -> m.Finding | None:
     """Calcium or acid for the water, season by season; None where it needs none.
 
-    Parameters
-    ----------
-    case : CaseFile
-        With a water test.
-    sar, rsc : Result or None
-        SAR and residual sodium carbonate of the water, as far as its ions were measured.
+    SAR and residual sodium carbonate as far as the ions of the water were measured.
     """
     water = case.water
     if water is None:

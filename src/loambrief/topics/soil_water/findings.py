@@ -29,11 +29,7 @@ FLOODED = ("flood",)
 def assess(case: CaseFile) -> m.Assessment:
     """Water held, allowed depletion and interval of every sample of an irrigated field.
 
-    Returns
-    -------
-    Assessment
-        Ids ``soil_water.held`` and ``soil_water.interval``, each with the sample's id. Nothing
-        for fields on rain unless the case gives a rooting depth or a reference ET.
+    Nothing for fields on rain unless the case gives a rooting depth or a reference ET.
     """
     if not asked(case):
         return m.Assessment()

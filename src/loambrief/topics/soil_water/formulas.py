@@ -21,13 +21,7 @@ STAGES = ("initial", "mid", "end")
 
 
 def crop_row(crop: str) -> DataRow | None:
-    """The line of FAO's tables for a crop, or for the crop it is a kind of; None without one.
-
-    Raises
-    ------
-    UnknownName
-        No such crop.
-    """
+    """The line of FAO's tables for a crop, or for the crop it is a kind of; None without one."""
     rows = {str(r["crop"]): r for r in load(CROPS)}
     return next((rows[name] for name in find_crop(crop).lineage if name in rows), None)
 

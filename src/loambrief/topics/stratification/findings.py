@@ -17,14 +17,7 @@ PH_GAP = 0.3
 
 
 def assess(case: CaseFile) -> m.Assessment:
-    """Findings on layers of every sample that was split by depth, and what was not measured.
-
-    Returns
-    -------
-    Assessment
-        Ids ``stratification.layers`` and ``stratification.impossible``, each with the sample's
-        id.
-    """
+    """Findings on layers of every sample that was split by depth, and what was not measured."""
     findings: list[m.Finding] = []
     missing: list[m.Missing] = []
     for sample in case.samples:

@@ -27,16 +27,7 @@ def stages_of(crop: str) -> tuple[tuple[str, str], ...]:
 def foliar_row(crop: str, nutrient: str, state: str | None, drip: bool) -> DataRow | None:
     """Published rate of a spray, or of feeding through drip, for a crop whose leaf is low.
 
-    Parameters
-    ----------
-    crop : str
-        By any name of the crop table.
-    nutrient : str
-        One of ``NUTRIENTS``.
-    state : str or None
-        A rate made for that state goes first.
-    drip : bool
-        The field has drip; without it no such rate is given.
+    A rate made for ``state`` goes first. Feeding is left out of a field without drip.
     """
     lineage = find_crop(crop).lineage
     rows = [r for r in load(FOLIAR) if r["nutrient"] == nutrient

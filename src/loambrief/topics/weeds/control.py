@@ -63,13 +63,7 @@ def ground(case: CaseFile) -> str:
 
 
 def tactics(case: CaseFile, seen: Iterable[Seen]) -> tuple[Tactic, ...]:
-    """Tactics for the weeds of a case, the surest first.
-
-    Parameters
-    ----------
-    seen : iterable of Seen
-        Weeds of the case; those whose name no table knows are left out.
-    """
+    """Tactics for the weeds of a case, the surest first; a weed no table knows is left out."""
     known = [s for s in one_each(seen) if s.accepted]
     salty = {s.accepted for hinted in prompted(case, tuple(known))
              if hinted.key == "salinity" and hinted.check.verdict is Agreement.AGREES
@@ -161,11 +155,9 @@ def control_finding(case: CaseFile, seen: tuple[Seen, ...]) -> m.Finding | None:
 def _soil(hinted: Hinted) -> m.Evidence:
     """What a measured condition means for holding these weeds back; untested, it is not judged."""
     verdict = hinted.check.verdict
-    return m.Evidence(
-        TESTED.get(verdict, m.Side.CONTEXT),
-        say("weeds.soil_adds", condition=hinted.key, weeds=[s.name for s in hinted.weeds],
-            found=verdict is Agreement.AGREES, tested=verdict in TESTED),
-        m.Grade.PRACTICE, ("weed-memory",), hinted.check.results)
+    return m.on_side(TESTED.get(verdict, m.Side.CONTEXT), "weeds.soil_adds", *hinted.check.results,
+                     condition=hinted.key, weeds=[s.name for s in hinted.weeds],
+                     found=verdict is Agreement.AGREES, tested=verdict in TESTED)
 
 
 def _lives(known: list[Seen]) -> list[m.Evidence]:
