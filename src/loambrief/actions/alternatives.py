@@ -2,7 +2,7 @@
 
 from loambrief.actions.blend import BlendZone, FieldMix, field_mix, priced
 from loambrief.actions.model import Alternative, NotAdvised
-from loambrief.actions.offers import Offer, kind_of
+from loambrief.actions.offers import ORGANIC, Offer, kind_of
 from loambrief.findings import model as m
 from loambrief.findings.model import say
 from loambrief.units import ACRE_PER_HA, LB_PER_KG, LB_PER_TON
@@ -13,7 +13,6 @@ ABOUT = {"nutrients.against_p": "P2O5", "nutrients.against_k": "K2O", "acidity.a
 LEAST_SAVING = 1.0
 """Difference for the field from which a product counts as dearer [currency]."""
 MINERAL = ("fertilizer", "gypsum", "elemental sulfur")
-ORGANIC = ("manure", "compost", "biosolids")
 
 
 def alternatives(zones: tuple[BlendZone, ...], usable: tuple[Offer, ...], mix: FieldMix,
@@ -30,20 +29,16 @@ def alternatives(zones: tuple[BlendZone, ...], usable: tuple[Offer, ...], mix: F
     found = [Alternative(say("actions.other_plan"), mix.cost,
                          say("actions.other_uses", materials=[named[i] for i in mix.orders]))]
     for name, kinds in (("mineral", MINERAL), ("organic", ORGANIC)):
-        some = kind_of(usable, *kinds)
+        some, cost = kind_of(usable, *kinds), None
         if not priced(some):
-            found.append(Alternative(say(f"actions.other_{name}"), None,
-                                     say("actions.other_none_listed")))
-            continue
-        other = field_mix(wanted, some)
-        if isinstance(other, FieldMix):
+            note = say("actions.other_none_listed")
+        elif isinstance(other := field_mix(wanted, some), FieldMix):
+            cost = other.cost
             note = say("actions.other_uses", materials=[named[i] for i in other.orders])
-            found.append(Alternative(say(f"actions.other_{name}"), other.cost, note))
         else:
-            found.append(Alternative(
-                say(f"actions.other_{name}"), None,
-                say("actions.other_impossible", missing=list(other.uncovered),
-                    over=list(other.conflicting))))
+            note = say("actions.other_impossible", missing=list(other.uncovered),
+                       over=list(other.conflicting))
+        found.append(Alternative(say(f"actions.other_{name}"), cost, note))
     worst = [f for f in findings if f.severity >= 2 and any(n.amount for n in f.needs)]
     found.append(Alternative(say("actions.other_nothing"), 0.0,
                              say("actions.other_nothing_note", count=len(worst))))

@@ -6,8 +6,9 @@ so that an entry never depends on another one. A name is the id of an action, or
 unmet is not bought by other means: the verdict of the nutrient stays, and says so.
 """
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import replace
+from typing import Any
 
 from loambrief.actions.materials import (
     CAUTIONS,
@@ -38,6 +39,8 @@ AREA_SLACK, RATE_SLACK = 0.005, 0.01
 TITLES = {NeedKind.LIME: "title_lime", NeedKind.GYPSUM: "title_gypsum",
           NeedKind.ACIDIFY: "title_sulfur", NeedKind.NUTRIENT: "title_nutrient"}
 PATH = "plan_changes"
+Wrong = tuple[str, str, str] | tuple[str, str, str, str]
+"""Why a change cannot be made: its key, what was found, what is wanted, a hint."""
 
 
 def check_names(case: CaseFile, actions: Sequence[Action]) -> None:
@@ -110,25 +113,36 @@ def replaced(case: CaseFile, actions: list[Action], offers: Mapping[str, Offer])
 
     Raises PlanFaults for a material that cannot do the work, or a rate of nothing.
     """
+    return _applied(case, actions, "replace",
+                    lambda action, change: _replaced(case, action, change, offers))
+
+
+def _applied(case: CaseFile, actions: list[Action], kind: str,
+             make: Callable[[Action, PlanChange], list[Action] | Wrong]) -> list[Action]:
+    """What becomes of the actions by every change of a kind; raises PlanFaults for the wrong."""
     faults: list[Fault] = []
-    for i, change in _of(case, "replace"):
-        made = []
+    for i, change in _of(case, kind):
+        made: list[Action] = []
         for action in actions:
-            if action.answers_to(change.action):
-                new = _replaced(case, action, change, offers)
-                if isinstance(new, Action):
-                    action = new
-                else:
-                    faults.append(Fault("CASE053", (PATH, i, new[0]), *new[1:]))
-            made.append(action)
+            new = make(action, change) if action.answers_to(change.action) else [action]
+            if isinstance(new, tuple):
+                faults.append(Fault("CASE053", (PATH, i, new[0]), *new[1:]))
+                new = [action]
+            made += new
         actions = made
     if faults:
         raise PlanFaults(tuple(faults))
     return actions
 
 
+def _told(action: Action, change: PlanChange, **fields: Any) -> Action:
+    """The action as it is changed, with what was done and the reason."""
+    return replace(action, **{"changed": (*action.changed, change.change), **fields},
+                   reasons=(*action.reasons, change.reason))
+
+
 def _replaced(case: CaseFile, action: Action, change: PlanChange,
-              offers: Mapping[str, Offer]) -> Action | tuple[str, str, str]:
+              offers: Mapping[str, Offer]) -> list[Action] | Wrong:
     offer = offers.get(change.material or action.material_id or "")
     if offer is None:
         return "rate", f"a rate for {action.id}", "the material it is a rate of, beside it"
@@ -150,8 +164,8 @@ def _replaced(case: CaseFile, action: Action, change: PlanChange,
     old = {f"actions.{n}" for n in CAUTIONS.get(action.material_kind or "", ())}
     general = tuple(say(f"actions.{n}") for n in CAUTIONS.get(offer.material.kind, ()))
     kept = tuple(c for c in action.cautions if c.key not in old)
-    return replace(
-        action,
+    return [_told(
+        action, change,
         title=_title(action, offer, rate, unit, list(fields["supplies"])),
         material_id=offer.id, material_name=offer.material.name,
         material_kind=offer.material.kind, exact_rate=None,
@@ -160,8 +174,7 @@ def _replaced(case: CaseFile, action: Action, change: PlanChange,
         own_reason=change.reason if same else action.own_reason,
         cautions=(*kept, *general),
         limits=() if not same else action.limits, notes=(),
-        changed=(*action.changed, "rate" if same else "replace"),
-        reasons=(*action.reasons, change.reason), **fields)
+        changed=(*action.changed, "rate" if same else "replace"), **fields)]
 
 
 def _as_much(action: Action, offer: Offer, offers: Mapping[str, Offer]) -> float | None:
@@ -183,17 +196,14 @@ def _as_much(action: Action, offer: Offer, offers: Mapping[str, Offer]) -> float
     return amount * (LB_PER_TON if action.need.unit == "ton/ac" else 1.0) / action.passes / pure
 
 
-def _service(action: Action, change: PlanChange,
-             offer: Offer) -> Action | tuple[str, str, str]:
+def _service(action: Action, change: PlanChange, offer: Offer) -> list[Action] | Wrong:
     """Another service, or a seed, for work that has no rate."""
     if offer.per_ac is None:
         return ("material", f"{offer.id} for {action.id}",
                 "a service with a price per area, or a material with its rate beside it")
-    return replace(
-        action, material_id=offer.id, material_name=offer.material.name,
-        material_kind=offer.material.kind, changed=(*action.changed, "replace"),
-        reasons=(*action.reasons, change.reason),
-        **by_area(offer.per_ac, action.area_ac, offer.price_date))
+    return [_told(action, change, material_id=offer.id, material_name=offer.material.name,
+                  material_kind=offer.material.kind,
+                  **by_area(offer.per_ac, action.area_ac, offer.price_date))]
 
 
 def _title(action: Action, offer: Offer, rate: float, unit: str, held: list[str]) -> Message:
@@ -213,28 +223,19 @@ def split(case: CaseFile, actions: list[Action], offers: Mapping[str, Offer]) ->
 
     Raises PlanFaults for parts that do not add up to the whole.
     """
-    faults: list[Fault] = []
-    names: dict[str, tuple[str, ...]] = {}
-    for i, change in _of(case, "split"):
-        made: list[Action] = []
-        for action in actions:
-            if not action.answers_to(change.action):
-                made.append(action)
-                continue
-            fault = _adds_up(case, action, change, offers)
-            if fault is not None:
-                faults.append(Fault("CASE053", (PATH, i, "parts"), *fault))
-                made.append(action)
-                continue
-            parts = [_part(case, action, change, part, number, offers)
-                     for number, part in enumerate(change.parts or (), 1)]
-            names[action.id] = tuple(p.id for p in parts)
-            made += parts
-        actions = made
-    if faults:
-        raise PlanFaults(tuple(faults))
-    return [replace(a, depends_on=tuple(n for d in a.depends_on for n in names.get(d, (d,))))
-            for a in actions] if names else actions
+    def parted(action: Action, change: PlanChange) -> list[Action] | Wrong:
+        fault = _adds_up(case, action, change, offers)
+        return ("parts", *fault) if fault is not None else [
+            _part(case, action, change, part, number, offers)
+            for number, part in enumerate(change.parts or (), 1)]
+
+    actions = _applied(case, actions, "split", parted)
+    parts: dict[str, list[str]] = {}
+    for action in actions:
+        if action.split_from:
+            parts.setdefault(action.split_from, []).append(action.id)
+    return [replace(a, depends_on=tuple(n for d in a.depends_on for n in parts.get(d, [d])))
+            for a in actions]
 
 
 def _part_area(case: CaseFile, part: SplitPart) -> float | None:
@@ -303,11 +304,11 @@ def _part(case: CaseFile, action: Action, change: PlanChange, part: SplitPart, n
         fields["window"] = own_window(case, part.window, action.kind, action.item)
     if zone is not None:
         fields["place"] = place_of(zone)
-    return replace(
-        action, id=f"{action.id}.{number if zone is None else zone.id.lower()}",
+    return _told(
+        action, change, id=f"{action.id}.{number if zone is None else zone.id.lower()}",
         split_from=action.id, area_ac=area,
         notes=(*action.notes, say("actions.note_split_part", number=number, count=count)),
-        changed=(*action.changed, "split"), reasons=(*action.reasons, change.reason), **fields)
+        **fields)
 
 
 # defer and drop ------------------------------------------------------------------------------
@@ -317,10 +318,9 @@ def deferred(case: CaseFile, actions: list[Action]) -> list[Action]:
     """Actions that the adviser put off, with until when."""
     for _, change in _of(case, "defer"):
         said = {"until": change.until, "condition": change.condition}
-        actions = [replace(
-            a, deferred=say("actions.deferred", **said),
-            window=Window(change.until, None, say("actions.when_deferred", **said)),
-            changed=(*a.changed, "defer"), reasons=(*a.reasons, change.reason))
+        actions = [_told(
+            a, change, deferred=say("actions.deferred", **said),
+            window=Window(change.until, None, say("actions.when_deferred", **said)))
             if a.answers_to(change.action) else a for a in actions]
     return actions
 
@@ -344,10 +344,12 @@ def dropped(case: CaseFile,
     Work that waited for something set aside says so; work that a reading was to decide first
     stays undecided without that reading.
     """
+    handling = {*DUST_OF_FINDING, *WATER_OF_FINDING}  # of a material that is not spread
     aside: list[SetAside] = []
     for _, change in _of(case, "drop"):
-        aside += [SetAside(a, change.reason, _still(a)) for a in actions
-                  if a.answers_to(change.action)]
+        aside += [SetAside(a, change.reason, tuple(c for c in a.need.cautions
+                                                   if c.key not in handling))
+                  for a in actions if a.answers_to(change.action)]
     gone = {s.action.id: s.action for s in aside}
     left = []
     for action in actions:
@@ -360,12 +362,6 @@ def dropped(case: CaseFile,
             cautions=(*(say("actions.caution_without", title=m.title) for m in missed),
                       *action.cautions)) if gone else action)
     return left, tuple(aside)
-
-
-def _still(action: Action) -> tuple[Message, ...]:
-    """Cautions of what was found, without those of handling a material that is not spread."""
-    handling = {*DUST_OF_FINDING, *WATER_OF_FINDING}
-    return tuple(c for c in action.need.cautions if c.key not in handling)
 
 
 # move ----------------------------------------------------------------------------------------
@@ -384,8 +380,7 @@ def moved(case: CaseFile, actions: Sequence[Action]) -> tuple[Action, ...]:
     """Marks what was moved, with the reason."""
     told = tuple(actions)
     for _, change in _of(case, "move"):
-        told = tuple(replace(a, changed=(*a.changed, "move"), reasons=(*a.reasons, change.reason))
-                     if a.answers_to(change.action) else a for a in told)
+        told = tuple(_told(a, change) if a.answers_to(change.action) else a for a in told)
     return told
 
 

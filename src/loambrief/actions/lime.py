@@ -106,7 +106,7 @@ def lime_actions(case: CaseFile, needs: tuple[NeedFor, ...], offers: tuple[Offer
     actions: list[Action] = []
     for wanted in (False, True):
         group = tuple(n for n in needs if (n.need.place.id in magnesium_at) is wanted)
-        rich = [entry for entry in limes if _magnesium(entry[0]) >= MAGNESIUM_LIME_PCT]
+        rich = [entry for entry in limes if 100.0 * entry[0].fraction("Mg") >= MAGNESIUM_LIME_PCT]
         chosen = cheapest(rich if wanted and rich else limes, *_field(group))
         for need_for in group:
             actions += _lime(case, need_for, chosen[0] if chosen else None)
@@ -130,10 +130,6 @@ def _dolomitic(action: Action) -> bool:
     """The lime that an action spreads holds enough magnesium to count as dolomitic."""
     pounds = (action.rate or 0.0) * LB_PER_TON
     return pounds > 0 and 100.0 * action.supplies.get("Mg", 0.0) / pounds >= MAGNESIUM_LIME_PCT
-
-
-def _magnesium(offer: Offer) -> float:
-    return 100.0 * offer.fraction("Mg")
 
 
 def _lime(case: CaseFile, need_for: NeedFor, offer: Offer | None) -> tuple[Action, ...]:
@@ -246,10 +242,7 @@ def _pure(case: CaseFile, need_for: NeedFor, chosen: tuple[Offer, float] | None,
         lambda passes: (say("actions.how_gypsum_season") if season
                         else say(f"actions.how_{name}", passes=passes)),
         lambda cap, passes: say("actions.limit_pass_own", cap=cap, unit=need.unit, passes=passes))
-    return tuple(_yearly(a) for a in made) if season else made
-
-
-def _yearly(action: Action) -> Action:
-    """Its cost comes back every season, which is said before anything else."""
-    return replace(action, cautions=(
-        say("actions.caution_every_year", cost=action.cost_total), *action.cautions))
+    if not season:
+        return made
+    return tuple(replace(a, cautions=(  # its cost comes back every season
+        say("actions.caution_every_year", cost=a.cost_total), *a.cautions)) for a in made)

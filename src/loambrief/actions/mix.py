@@ -27,7 +27,6 @@ from loambrief.topics.nutrients.seed_row import CAUTION as SEED_ROW
 from loambrief.units import LB_PER_TON
 
 KINDS = ("fertilizer", "manure", "compost", "biosolids", "gypsum", "elemental sulfur")
-ORGANIC = ("manure", "compost", "biosolids")
 GUIDE_RATES = ("guide_rate", "guide_rate_water")
 YEARLY = ("guide_rate", "harvest")
 """Reasons of a limit that is a rate for each year, so that two years may have twice as much."""

@@ -65,7 +65,8 @@ def main_nutrient(offer: Offer | None) -> str:
     return max(held, key=lambda n: (held[n], n), default="")
 
 
-def _place(case: CaseFile, typed: str | None) -> tuple[m.Place, float]:
+def placed(case: CaseFile, typed: str | None) -> tuple[m.Place, float]:
+    """A zone that was named, or the whole field, and its area [ac]."""
     zone = zone_named(case, typed)
     if zone is None:
         return field_place(case), case.field.area.value
@@ -83,7 +84,7 @@ def own_window(case: CaseFile, stated: Period | None, kind: m.NeedKind, item: st
 def _own(case: CaseFile, entry: OwnAction, number: int, offers: Mapping[str, Offer]) -> Action:
     offer = offers.get(entry.material) if entry.material is not None else None
     kind = m.NeedKind(work_of(entry, offer.material if offer else None) or m.NeedKind.MANAGE.value)
-    place, whole = _place(case, entry.where)
+    place, whole = placed(case, entry.where)
     area = whole if entry.area is None else entry.area.value
     rate, unit, fields = None, None, {}
     if offer is not None and entry.rate is not None:
@@ -117,7 +118,7 @@ def _nitrogen(case: CaseFile, entry: NitrogenPass, number: int, offers: Mapping[
     line = case.nitrogen
     assert line is not None  # a pass stands in the line
     offer = offers.get(entry.material) if entry.material is not None else None
-    place, area = _place(case, entry.where)
+    place, area = placed(case, entry.where)
     pounds = entry.nitrogen.value
     fields: dict = {"exact_rate": pounds, "supplies": {"N": pounds}}
     rate = unit = None

@@ -109,16 +109,9 @@ def sort_key(action: Action) -> tuple:
     if chance is not None:
         worth = float("inf") if cost == 0 else chance / cost
     severity = -1 if action.item == DECIDES else action.severity
-    return (step_of(action), -severity, action.kind is NeedKind.MEASURE, -_distance(action),
+    return (step_of(action), -severity, action.kind is NeedKind.MEASURE,
+            -round(action.distance or 0.0, 2),  # only a difference that means something decides
             _SURE[action.confidence], chance is None, -worth, cost, action.id)
-
-
-def _distance(action: Action) -> float:
-    """How far the reading lies on the wrong side, as a share of the line it is held against.
-
-    Rounded to a hundredth, so that only a difference that means something decides.
-    """
-    return round(action.distance or 0.0, 2)
 
 
 def rank(actions: tuple[Action, ...],

@@ -58,6 +58,13 @@ class LoadedCase:
     source: SourceText | None = field(default=None, compare=False, repr=False)
     """The data with the places of everything, for what only the plan can tell."""
 
+    @property
+    def sets_plan(self) -> bool:
+        """The adviser set or named something of the plan, or accepts a warning of it."""
+        strips = self.case.strips
+        return (self.case.has_own or bool(strips is not None and strips.actions)
+                or any(a.code in OF_PLAN for a in self.case.accept))
+
     def of_plan(self, faults: Iterable[Fault]) -> "LoadedCase":
         """With warnings of the finished plan sorted in; the accepted ones with their reason.
 

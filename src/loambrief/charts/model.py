@@ -63,6 +63,11 @@ class ChartSpec:
         """True if there is at least one value to draw."""
         raise TypeError(f"{type(self).__name__} is not a chart spec")
 
+    @property
+    def conditions(self) -> str:
+        """What is printed under the title."""
+        return self.subtitle
+
     def facts(self) -> dict[str, Any]:
         """What the macro of the text alternative is given beside the title."""
         raise TypeError(f"{type(self).__name__} is not a chart spec")

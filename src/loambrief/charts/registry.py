@@ -84,12 +84,8 @@ def axes_chart(spec: type[S], name: str, height: float = 150.0
         Of the axes with their tick labels [pt].
     """
     def register(draw: Callable[[Axes, S], None]) -> Callable[[Axes, S], None]:
-        def on_sheet(sheet: Sheet, given: S) -> None:
-            sheet.header(given)
-            sheet.plain_axes(height, lambda ax: draw(ax, given))
-            sheet.footer(given)
-
-        _register(spec, name, on_sheet)
+        _register(spec, name, lambda sheet, given: sheet.plain_axes(
+            height, lambda ax: draw(ax, given)))
         return draw
 
     return register
@@ -143,7 +139,9 @@ def build(spec: ChartSpec, width: float) -> Figure:
 
     with local(spec.words.signs), themed():
         sheet = Sheet(float(width))
+        sheet.header(spec)
         kind.draw(sheet, spec)
+        sheet.footer(spec)
         return sheet.finish()
 
 

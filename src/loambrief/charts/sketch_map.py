@@ -92,7 +92,6 @@ def _polygons(spec: MapSpec) -> list[tuple[tuple[tuple[float, float], ...], ...]
 def draw(sheet: Sheet, spec: MapSpec) -> None:
     """The map on the left, the list beside it or below."""
     width = sheet.width
-    sheet.header(spec)
     beside = width >= SIDE_BY_SIDE
     top = sheet.y
     across = min(WIDEST, width)
@@ -104,7 +103,6 @@ def draw(sheet: Sheet, spec: MapSpec) -> None:
     else:
         sheet.y = bottom + 6
         _list(sheet, spec, 0.0, width)
-    sheet.footer(spec)
 
 
 def fill_of(sheet: Sheet, look: int) -> tuple[str, str, str]:

@@ -33,9 +33,6 @@ class Theme:
     hatch_line: float
     dash: tuple[float, ...]
     dot: tuple[float, ...]
-    full_width: float
-    half_width: float
-    gap: float
 
     def colour(self, name: str) -> str:
         """``"accent"`` to its hex value; a hex value passes through."""
@@ -52,8 +49,7 @@ def theme() -> Theme:
     try:
         colours, sizes, charts = data["colors"], data["type"], data["charts"]
         names = ("ink", "muted", "rule", "faint", "paper", "accent", "accent_soft", "second")
-        numbers = ("hairline", "line", "strong", "marker", "hatch_gap", "hatch_line",
-                   "full_width", "half_width", "gap")
+        numbers = ("hairline", "line", "strong", "marker", "hatch_gap", "hatch_line")
         read: dict[str, Any] = {**{name: colours[name] for name in names},
                                 **{name: float(charts[name]) for name in numbers}}
         return Theme(

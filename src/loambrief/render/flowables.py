@@ -256,10 +256,9 @@ class Chart(Flowable):
     corner (x, y) at a width. A figure higher than ``tallest`` is made smaller as a whole.
     """
 
-    def __init__(self, element: Element, size, draw, tallest: float, before=0.0, after=0.0):
+    def __init__(self, element: Element, size, draw, tallest: float):
         self.element, self._size, self._draw, self.tallest = element, size, draw, tallest
         self.wanted = -1.0
-        self.spaceBefore, self.spaceAfter = before, after
 
     def wrap(self, availWidth, availHeight):
         if self.wanted != availWidth:

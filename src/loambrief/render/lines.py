@@ -197,7 +197,8 @@ def _part(pieces: Sequence[Piece], word: _Word, limit: float) -> tuple[_Word, _W
         for place, sign in enumerate(text):
             width = known[sign] * size
             if used + width > limit and (index or place):
-                place = _after_sign(text, place)
+                # where a reader expects a long word to be parted, if there is such a place
+                place = max((text.rfind(sign, 0, place) + 1 for sign in "-/–_"), default=0) or place
                 head = [*parts[:index], (number, text[:place], known[text[:place]] * size)]
                 head = [part for part in head if part[1]]
                 rest = [(number, text[place:], known[text[place:]] * size), *parts[index + 1:]]
@@ -205,11 +206,6 @@ def _part(pieces: Sequence[Piece], word: _Word, limit: float) -> tuple[_Word, _W
                         (gap_of, gap, sum([part[2] for part in rest]), rest))
             used += width
     raise AssertionError("the word fits")
-
-
-def _after_sign(text: str, place: int) -> int:
-    """The last place up to one where a reader expects a long word to be parted."""
-    return max((text.rfind(sign, 0, place) + 1 for sign in "-/–_"), default=0) or place
 
 
 def _line(pieces: Sequence[Piece], row: Sequence[_Word]) -> TextLine:

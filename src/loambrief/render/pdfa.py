@@ -92,19 +92,14 @@ def _check(data: bytes, model: ReportModel, number: str) -> None:
         raise RenderFault(f"not an archive file: {found}")
 
 
-def _widgets(pdf: Pdf) -> list:
-    """Pages with their fields' areas, as (page, annotation)."""
-    return [(page, item) for page in pdf.pages for item in page.obj.get("/Annots", ())
-            if item.get("/Subtype") == "/Widget"]
-
-
 @contextmanager
 def _without_fields(pdf: Pdf) -> Iterator[None]:
     """The file as it is without its form: the check cannot judge forms."""
     from pikepdf import Array
 
     form = pdf.Root.get("/AcroForm")
-    kept = {page.index: page.obj.Annots for page, _ in _widgets(pdf)}
+    kept = {page.index: page.obj.Annots for page in pdf.pages
+            if any(item.get("/Subtype") == "/Widget" for item in page.obj.get("/Annots", ()))}
     for index, items in kept.items():
         others = [item for item in items if item.get("/Subtype") != "/Widget"]
         pdf.pages[index].obj.Annots = Array(others)

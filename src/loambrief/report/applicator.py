@@ -3,7 +3,6 @@
 One page in big type. No diagnosis and no money: a contractor needs neither.
 """
 
-from loambrief.actions.interactions import INTERACTIONS
 from loambrief.actions.model import Action, Plan
 from loambrief.actions.own_rates import WARNINGS
 from loambrief.case.schema import CaseFile
@@ -15,6 +14,9 @@ from loambrief.report.text import Writer
 HAZARDS = ("lime_dust", "spread_wind", "gypsum_dust", "sulfur_dust", "dry_fertilizer",
            "water_setback", "manure", "liquid_room", "biosolids", "compost")
 """Cautions about handling and spreading; what a finding says about the soil stays away."""
+INTERACTIONS = ("lime_n", "lime_p", "manure_lime", "sheep_copper", "k_mg", "pure_water",
+                "gypsum_water")
+"""What two jobs on one area do to each other."""
 KEPT_OFF = ("farm.caution_neighbour", "farm.own_below_smallest")
 STRIPS = "farm.note_strips"
 WHOLE = 0.99
@@ -95,7 +97,7 @@ def _job(action: Action, plan: Plan, writer: Writer) -> b.Block:
 
 def _hazards(actions: tuple[Action, ...], writer: Writer) -> tuple[str, ...]:
     """Cautions about the materials, each once, in the order of the work."""
-    wanted = {*(f"actions.caution_{name}" for name in HAZARDS), *INTERACTIONS, *WARNINGS,
-              *KEPT_OFF}
+    wanted = {*(f"actions.caution_{name}" for name in HAZARDS), *WARNINGS, *KEPT_OFF,
+              *(f"actions.interaction_{name}" for name in INTERACTIONS)}
     said = [writer.write(c) for a in actions for c in a.cautions if c.key in wanted]
     return tuple(dict.fromkeys(said))

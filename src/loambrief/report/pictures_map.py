@@ -99,9 +99,9 @@ def _spec(context: Context, kind: str,
         if look not in looks:
             looks.append(look)
         said.append({"label": label, "look": small(look)})
-        areas.append(MapArea(str(number), label, "" if finding is None else _detail(
-            context, finding), looks.index(look), _plane(polygons, origin),
-            rates[number - 1] if rates else "", name))
+        detail = "" if finding is None else context.writer.without(finding.title, finding.place)
+        areas.append(MapArea(str(number), label, detail, looks.index(look),
+                             _plane(polygons, origin), rates[number - 1] if rates else "", name))
     si = context.system == "si"
     return MapSpec(
         title=context.write(say(f"client.{kind}_title", rows=said)),
@@ -114,11 +114,6 @@ def _spec(context: Context, kind: str,
         length_unit="m" if si else "ft",
         unit_m=1.0 if si else M_PER_FT,
     )
-
-
-def _detail(context: Context, finding: Finding) -> str:
-    """The finding without its place, which stands beside it."""
-    return context.writer.without(finding.title, finding.place)
 
 
 def _plane(polygons: Sequence, origin: Position) -> tuple:

@@ -82,7 +82,7 @@ def _finding(case: CaseFile, zone: Sample | None, place: m.Place, fit: MethodFit
     wanted = amount >= LEAST_LB_AC
     asked = {"method": fit.method, "guide": fit.guide.title if fit.guide else None,
              "crop": case.field.crop, "rate": amount, "low": fit.low, "high": fit.high}
-    sources = tuple(dict.fromkeys(r.source for r in fit.results if r.source))
+    sources = m.sources_of(fit.results)
     splits = _splits(fit, sandy)
     need = m.Need(
         kind=m.NeedKind.NUTRIENT, item="N", unit="lb/ac",
@@ -158,14 +158,13 @@ def _tie_up(case: CaseFile) -> Iterator[m.Message]:
 def _evidence(case: CaseFile, zone: Sample | None, fit: MethodFit,
               rate: Result) -> Iterator[m.Evidence]:
     details = rate.details
-    yield m.Evidence(m.Side.FOR, say(
-        "carbon_nitrogen.for_rate", method=fit.method,
-        guide=fit.guide.title if fit.guide else None, own=fit.guide is not None and fit.guide.own,
-        name=details.get("class"), cap=details.get("cap_lb_ac"), memory=rate.how == "memory",
-        yield_goal=rate.inputs.get("yield_goal"), unit=fit.crop.yield_unit,
-        wanted=details.get("crop_lb_ac"), test=rate.inputs.get("nitrate_n_ppm"),
-        line=details.get("critical_ppm"), ratio=rate.inputs.get("price_ratio")),
-        m.Grade.CALCULATED, (rate.source,) if rate.source else (), (rate,))
+    yield m.stated("carbon_nitrogen.for_rate", rate, method=fit.method,
+                   guide=fit.guide.title if fit.guide else None,
+                   own=fit.guide is not None and fit.guide.own, name=details.get("class"),
+                   cap=details.get("cap_lb_ac"), memory=rate.how == "memory",
+                   yield_goal=rate.inputs.get("yield_goal"), unit=fit.crop.yield_unit,
+                   wanted=details.get("crop_lb_ac"), test=rate.inputs.get("nitrate_n_ppm"),
+                   line=details.get("critical_ppm"), ratio=rate.inputs.get("price_ratio"))
     for name in ("matter", "nitrate", "debit"):
         pounds = float(details.get(f"{name}_lb_ac", 0.0) or 0.0)
         if pounds > 0:
@@ -174,14 +173,11 @@ def _evidence(case: CaseFile, zone: Sample | None, fit: MethodFit,
                                  previous=case.field.previous_crop), m.Grade.CALCULATED,
                              (rate.source,) if rate.source else (), (rate,))
     if left := _left(rate):
-        yield m.Evidence(m.Side.AGAINST, say(
-            "carbon_nitrogen.credit_legume", crop=case.field.previous_crop, amount=left, low=left,
-            high=left, memory=False, built_in=False), m.Grade.CALCULATED,
-            (rate.source,) if rate.source else (), (rate,))
+        yield m.stated("carbon_nitrogen.credit_legume", rate, crop=case.field.previous_crop,
+                       amount=left, low=left, high=left, memory=False, built_in=False)
     for credit in fit.credits:
         yield m.Evidence(m.Side.AGAINST, credit.text, m.Grade.CALCULATED,
-                         tuple(dict.fromkeys(r.source for r in credit.results if r.source)),
-                         credit.results)
+                         m.sources_of(credit.results), credit.results)
     if "nitrate_lb_ac" not in details and "nitrate_n_ppm" not in rate.inputs \
             and zone is not None and nitrate_layers(case, zone):
         yield m.stated("carbon_nitrogen.rate_nitrate_unused", method=fit.method,

@@ -216,19 +216,16 @@ def _winter(mix: list[Sown]) -> Iterator[m.Evidence]:
 def _purpose(plan: CoverCrop, mix: list[Sown]) -> Iterator[m.Evidence]:
     for purpose in plan.purpose:
         names = [s.name for s in mix if purpose in s.serves]
-        yield m.Evidence(m.Side.FOR if names else m.Side.AGAINST,
-                         say("cover_crops.serves", purpose=purpose, names=names),
-                         m.Grade.PRACTICE, ("cover-memory",))
+        yield m.on_side(m.Side.FOR if names else m.Side.AGAINST, "cover_crops.serves",
+                        purpose=purpose, names=names)
 
 
 def _dates(mix: list[Sown]) -> Iterator[m.Evidence]:
     for sown in mix:
         if sown.fit is not None:
-            yield m.Evidence(
-                m.Side.AGAINST if sown.fit.value == LATE else m.Side.FOR,
-                say("cover_crops.fit", name=sown.name, fit=sown.fit.value,
-                    needs=sown.fit.details["needs"], days=sown.fit.inputs["days_to_frost"]),
-                m.Grade.CALCULATED, ("cover-memory",), (sown.fit,))
+            yield m.on_side(m.Side.AGAINST if sown.fit.value == LATE else m.Side.FOR,
+                            "cover_crops.fit", sown.fit, name=sown.name, fit=sown.fit.value,
+                            needs=sown.fit.details["needs"], days=sown.fit.inputs["days_to_frost"])
 
 
 def _decay(mix: list[Sown]) -> Iterator[m.Evidence]:

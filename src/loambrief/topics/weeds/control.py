@@ -155,11 +155,9 @@ def control_finding(case: CaseFile, seen: tuple[Seen, ...]) -> m.Finding | None:
 def _soil(hinted: Hinted) -> m.Evidence:
     """What a measured condition means for holding these weeds back; untested, it is not judged."""
     verdict = hinted.check.verdict
-    return m.Evidence(
-        TESTED.get(verdict, m.Side.CONTEXT),
-        say("weeds.soil_adds", condition=hinted.key, weeds=[s.name for s in hinted.weeds],
-            found=verdict is Agreement.AGREES, tested=verdict in TESTED),
-        m.Grade.PRACTICE, ("weed-memory",), hinted.check.results)
+    return m.on_side(TESTED.get(verdict, m.Side.CONTEXT), "weeds.soil_adds", *hinted.check.results,
+                     condition=hinted.key, weeds=[s.name for s in hinted.weeds],
+                     found=verdict is Agreement.AGREES, tested=verdict in TESTED)
 
 
 def _lives(known: list[Seen]) -> list[m.Evidence]:
