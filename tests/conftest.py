@@ -12,6 +12,7 @@ test waits for another process, the limit only tells "ended" from "waited for ev
 import compileall
 import gc
 import hashlib
+import json
 import os
 import pickle
 import random
@@ -20,6 +21,7 @@ import shutil
 import signal
 import sys
 import zlib
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -28,6 +30,7 @@ from hypothesis.internal.conjecture import providers
 from pikepdf.pdfa._schemas import SchemaSet
 
 import loambrief
+from loambrief.archive import canonical, check, log, store
 from loambrief.render import pdf, pdfa
 from loambrief.resources import templates_dir
 
@@ -65,6 +68,7 @@ def pytest_configure(config):
     if config.getoption("hypothesis_profile", None) != "search":
         providers._get_local_constants = lambda: providers._local_constants
     gc.set_threshold(100_000, 20, 50)
+    config.option.randomly_reset_seed = False  # each test is given its chance below
     signal.signal(signal.SIGINT, signal.default_int_handler)
     os.environ.setdefault("XDG_CACHE_HOME", str(Path.home() / ".cache"))
     sys.dont_write_bytecode = False
@@ -83,18 +87,22 @@ DRAW = pdf.render_pdf
 """The function that draws a document, as it is in the program."""
 
 
-@pytest.fixture(scope="session", autouse=True)
-def once_a_run(tmp_path_factory):
-    """What takes long and gives the same is done once, for all tests. (One fixture, not three:
-    each costs as much in every test as a small test itself.)"""
-    folder = tmp_path_factory.getbasetemp()
-    kept = (folder.parent if "PYTEST_XDIST_WORKER" in os.environ else folder) / "drawn"
+@pytest.hookimpl(wrapper=True)
+def pytest_runtestloop(session):
+    """What takes long and gives the same is done once, for all tests and processes of a run.
+    (A hook, not a fixture of the session: that costs as much in every test as a small test.)"""
+    folder = session.config._tmp_path_factory.getbasetemp()
+    kept = (folder.parent if hasattr(session.config, "workerinput") else folder) / "drawn"
     kept.mkdir(exist_ok=True)
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(pdfa, "_check", files_checked_once(pdfa._check))
         patch.setattr(SchemaSet, "check", objects_judged_once(SchemaSet.check))
         patch.setattr(pdf, "render_pdf", drawn_once(kept))
-        yield
+        parse = held_once(canonical.parse)
+        for module in (canonical, log, store, check):
+            patch.setattr(module, "parse", parse)
+        patch.setattr(log, "read_line", cache(log.read_line))
+        return (yield)
 
 
 def files_checked_once(real):
@@ -108,6 +116,21 @@ def files_checked_once(real):
             passed.add(digest)
 
     return check
+
+
+def held_once(real):
+    """The same line of a log and the same card are held against their canonical form once."""
+    passed = set()
+
+    def parse(text):
+        digest = hashlib.sha256(text).digest()
+        if digest in passed:
+            return json.loads(text)
+        value = real(text)
+        passed.add(digest)
+        return value
+
+    return parse
 
 
 def drawn_once(kept):

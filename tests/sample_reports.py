@@ -11,7 +11,7 @@ import yaml
 from loambrief import pipeline
 from loambrief.case.load import LoadedCase, load_case
 from loambrief.render.pdf import render_pdf
-from loambrief.report.blocks import ReportModel
+from loambrief.report.blocks import AnnexFile, ReportModel
 
 ROOT = Path(__file__).parents[1]
 CASES = {p.parent.name: p for p in sorted((ROOT / "sample_inputs").glob("*/case.yaml"))}
@@ -32,8 +32,15 @@ def report(name: str, units: str = "us", paper: str = "letter",
 
 
 @cache
+def rendered(name: str, units: str = "us", paper: str = "letter",
+             language: str = "en") -> pipeline.Advisory:
+    """The two documents of a sample and its data."""
+    return pipeline.render(advice(name, units, paper, language))
+
+
+@cache
 def pdf(name: str, units: str = "us", paper: str = "letter", language: str = "en") -> bytes:
-    """A sample on paper."""
+    """A sample on paper, its annex at the end."""
     return render_pdf(report(name, units, paper, language))
 
 
@@ -51,9 +58,11 @@ def advised(path: Path, language: str = "en") -> pipeline.Advice:
 
 @cache
 def written(path: Path, language: str = "en") -> tuple[pipeline.Advice, ReportModel]:
-    """Advice and report model of any field, in a language."""
-    made = advised(path, language)
-    return made, pipeline.report_model(made)
+    """Advice and report model of any field, in a language; its annex is a file of its own."""
+    made, stage = advised(path, language), pipeline._Standing()
+    annex = AnnexFile(pipeline.annex_name(made.loaded.case.case.id), "0" * 64)
+    draft = pipeline._draft(made, stage, annex.name)
+    return made, pipeline._finished(made, draft, stage, annex)[0].model
 
 
 CUTS = (r"(?:penetrometer|infiltration|refractometer|residue):\n(?:  .*\n|\n)+",

@@ -3,28 +3,26 @@
 import tomllib
 from collections.abc import Mapping
 from functools import cache
+from typing import Any
 
 from loambrief.errors import ResourceMissing
 from loambrief.resources import templates_dir
 
 
 @cache
-def theme_colours() -> Mapping[str, str]:
-    """The single colours of the theme by name ("ink", "paper", "accent" ...).
-
-    Raises
-    ------
-    ResourceMissing
-        The theme is not there or has no colours.
-    """
+def theme_file() -> Mapping[str, Any]:
+    """All of ``theme.toml``; raises ResourceMissing if it is not there."""
     path = templates_dir() / "theme.toml"
     try:
-        colours = tomllib.loads(path.read_text(encoding="utf-8"))["colors"]
+        return tomllib.loads(path.read_text(encoding="utf-8"))
     except FileNotFoundError:
         raise ResourceMissing(f"{path} not found") from None
-    except KeyError as error:
-        raise ResourceMissing(f"{path}: no {error.args[0]!r}") from None
-    return {name: value for name, value in colours.items() if isinstance(value, str)}
+
+
+def theme_colours() -> Mapping[str, str]:
+    """The single colours of the theme by name ("ink", "paper", "accent" ...)."""
+    return {name: value for name, value in theme_file()["colors"].items()
+            if isinstance(value, str)}
 
 
 def channels(colour: str) -> tuple[float, float, float]:

@@ -32,17 +32,9 @@ class Checked:
 
 
 def examine(*, answers: bool = True) -> Iterator[Checked]:
-    """Every check, one after the other.
+    """Every check, one after the other; one that fails unforeseen is a bad fact, no exception.
 
-    Parameters
-    ----------
-    answers : bool
-        Also reproduce the answers kept beside the formulas (about two seconds).
-
-    Yields
-    ------
-    Checked
-        A check that fails unforeseen is a bad fact, never an exception.
+    ``answers``: also reproduce the answers kept beside the formulas (about two seconds).
     """
     yield Checked("loambrief", True, f"{__version__}, {Path(__file__).parent}")
     checks: list[tuple[str, Callable[[], Checked]]] = [

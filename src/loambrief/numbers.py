@@ -11,8 +11,12 @@ from loambrief.units import (
     ACRE_PER_HA,
     CM_PER_INCH,
     KG_PER_HA_PER_LB_PER_ACRE,
+    KG_PER_LB,
     KPA_PER_PSI,
     LB_PER_KG,
+    LB_PER_TON,
+    M_PER_FT,
+    MM_PER_INCH,
     T_PER_HA_PER_TON_PER_ACRE,
 )
 
@@ -26,23 +30,23 @@ SI = {
     "ton/ac": ("t/ha", T_PER_HA_PER_TON_PER_ACRE),
     "gal/ac": ("L/ha", L_PER_GAL * ACRE_PER_HA),
     "gal": ("L", L_PER_GAL),
-    "ton": ("t", 0.90718474),
+    "ton": ("t", LB_PER_TON * KG_PER_LB / 1000),
     "lb": ("kg", 1 / LB_PER_KG),
     "ac": ("ha", 1 / ACRE_PER_HA),
     "in": ("cm", CM_PER_INCH),
-    "ft": ("m", 0.3048),
+    "ft": ("m", M_PER_FT),
     "psi": ("MPa", KPA_PER_PSI / 1000),
     "ppm": ("mg/kg", 1.0),
     "meq/100g": ("cmol(+)/kg", 1.0),
-    "in/h": ("mm/h", 25.4),
-    "in/d": ("mm/d", 25.4),
+    "in/h": ("mm/h", MM_PER_INCH),
+    "in/d": ("mm/d", MM_PER_INCH),
     "/ac": ("/ha", ACRE_PER_HA),
     "lb/ton": ("kg/t", 0.5),
     "bu/ac": ("bu/ac", 1.0),
     "C": ("°C", 1.0),
     "/m2": ("/m²", 1.0),
 }
-US = {"C": ("°C", 1.0), "meq/100g": ("meq/100 g", 1.0), "/m2": ("/ft²", 0.3048**2)}
+US = {"C": ("°C", 1.0), "meq/100g": ("meq/100 g", 1.0), "/m2": ("/ft²", M_PER_FT**2)}
 
 
 Ends = tuple[float | None, float | None]

@@ -8,7 +8,7 @@ import datetime as dt
 import hashlib
 import os
 import secrets
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from enum import StrEnum
 from functools import cache
@@ -16,16 +16,14 @@ from importlib.metadata import version
 from pathlib import Path
 
 from loambrief import __version__
-from loambrief.actions.differences import beside_program, has_own
+from loambrief.actions.differences import beside_program
 from loambrief.actions.held import held
 from loambrief.actions.model import Plan
 from loambrief.actions.own_rates import WARNINGS as OWN_RATE_WARNINGS
 from loambrief.actions.plan import make_plan
 from loambrief.agronomy.guides import from_data, with_guides
 from loambrief.agronomy.registry import Result, recording
-from loambrief.case.codes import OF_PLAN
 from loambrief.case.load import LoadedCase, load_case
-from loambrief.case.schema import CaseFile
 from loambrief.errors import PlanFaults
 from loambrief.findings.model import NeedKind, say
 from loambrief.report import blocks as b
@@ -123,46 +121,18 @@ def advise(loaded: LoadedCase) -> Advice:
         except PlanFaults as error:
             loaded.of_plan(error.faults)
             raise
-        if _sets_plan(loaded.case):
+        if loaded.sets_plan:
             loaded = loaded.of_plan(held(loaded.case, plan, diagnosis.findings))
-        if has_own(loaded.case):
+        if loaded.case.has_own:
             plan = beside_program(loaded.case, plan, earlier)
     return Advice(loaded, diagnosis, plan, tuple(trace.results))
-
-
-def check(path: Path) -> LoadedCase:
-    """A case with all its warnings; with own entries also those that only its plan can give.
-
-    Raises
-    ------
-    CaseProblems
-        The case has problems.
-    """
-    loaded = load_case(path)
-    return advise(loaded).loaded if _sets_plan(loaded.case) else loaded
-
-
-def _sets_plan(case: CaseFile) -> bool:
-    """The adviser set or named something of the plan, or accepts a warning of it."""
-    return (has_own(case) or bool(case.strips is not None and case.strips.actions)
-            or any(a.code in OF_PLAN for a in case.accept))
 
 
 @uncollected()
 def make_advisory(path: Path, **overrides: str) -> Advisory:
     """Read a case and make its advisory.
 
-    Parameters
-    ----------
-    path : Path
-        Case file.
-    **overrides
-        ``units``, ``paper`` or ``language`` in place of the case's own.
-
-    Raises
-    ------
-    CaseProblems
-        The case has problems.
+    ``overrides`` are ``units``, ``paper`` or ``language`` in place of the case's own.
     """
     return render(advise(load_case(path, **overrides)))
 
@@ -259,8 +229,6 @@ def render(advice: Advice, *, status: b.DocumentStatus = b.DocumentStatus.DRAFT,
         Since the revision before: printed after page 1, and in the data.
     issued : date or None
         Day of issue: printed at the top of page 1, and in the data.
-    files : Files
-        The annex apart, or at the end of the one file.
     stem : str
         Name of the file without ending, of which the annex's name is made; the case id if
         empty.
@@ -300,16 +268,7 @@ def render_together(advices: Sequence[Advice], name: str, twins: Sequence[str] =
                     files: Files = Files.TWO) -> Mapping[str, bytes]:
     """One PDF for several fields of one client with its annex, and each field's data.
 
-    Parameters
-    ----------
-    advices : sequence of Advice
-        Fields of one client.
-    name : str
-        Name of the PDF, without ending.
-    twins : sequence of str
-        As of :func:`render`.
-    files : Files
-        One annex for all of the fields, or everything in one file.
+    ``name`` is that of the PDF, without ending; the rest is as of :func:`render`.
 
     Raises
     ------
@@ -338,10 +297,7 @@ def render_together(advices: Sequence[Advice], name: str, twins: Sequence[str] =
 def sign_words(language: str) -> Mapping[str, str]:
     """Words on a digital signature, for ``archive.sign.SignWords``.
 
-    Parameters
-    ----------
-    language : str
-        Of the document that is signed; English where there is no wording in it.
+    ``language`` is that of the document that is signed; English where there is no wording in it.
     """
     short = language.split("-")[0].lower()
     writer = Writer(short if (templates_dir() / "text" / short / "sign.j2").is_file() else "en")
@@ -398,14 +354,7 @@ def own_rate_warnings(advice: Advice) -> list[str]:
 def compare(path: Path, other: Path | None = None, changes: tuple[str, ...] = ()):
     """Two plans beside each other: a second case file, or the first with changes.
 
-    Parameters
-    ----------
-    path : Path
-        Case file.
-    other : Path or None
-        Second case file; None: the first with ``changes``.
-    changes : tuple of str
-        ``"path=value"``; see :func:`loambrief.case.whatif.load_changed`.
+    ``changes`` are ``"path=value"``; see :func:`loambrief.case.whatif.load_changed`.
     """
     from loambrief.case.whatif import load_changed
     from loambrief.report.compare_part import ComparedSide, compare_plans
@@ -470,21 +419,9 @@ def rate_map_files(advice: Advice, *, status: b.DocumentStatus = b.DocumentStatu
 
 
 def next_case_text(last: Path, path: Path, date: dt.date | None = None) -> str:
-    """The next case of a field, with the last plan to be completed.
+    """The next case of a field as YAML, with the last plan to be completed.
 
-    Parameters
-    ----------
-    last : Path
-        Case file of the last visit.
-    path : Path
-        Where the new case will stand.
-    date : datetime.date or None
-        Date of the new case; today if None.
-
-    Returns
-    -------
-    str
-        YAML.
+    See :func:`loambrief.case.next_case.next_case`.
     """
     from loambrief.case.next_case import PlannedLine, next_case
 
@@ -521,14 +458,8 @@ class SheetFile:
 def field_sheet_file(advice: Advice, sections: Sequence[str], blank: int = 3) -> SheetFile:
     """The sheets for the next visit as ``<case id>-fieldsheet.pdf``.
 
-    Parameters
-    ----------
-    advice : Advice
-        Of the last visit; what it lacked is asked for first.
-    sections : sequence of str
-        Of :data:`loambrief.case.sheet_layout.SECTIONS`.
-    blank : int
-        Empty lines for weeds that are new.
+    What the last visit lacked is asked for first. ``sections`` are of
+    :data:`loambrief.case.sheet_layout.SECTIONS`; ``blank`` counts empty lines for new weeds.
     """
     from loambrief.case.sheet_layout import boxes
     from loambrief.render.pdf import render_pdf
@@ -544,10 +475,11 @@ def field_sheet_file(advice: Advice, sections: Sequence[str], blank: int = 3) ->
                      len(boxes(plan.layout)))
 
 
-def write_files(files: Mapping[str, bytes], folder: Path, *,
+def write_files(files: Mapping[str, bytes | Callable[[], bytes]], folder: Path, *,
                 new: bool = False) -> tuple[Path, ...]:
     """Write files whole: each under a temporary name, then renamed into place.
 
+    What makes a file's content is called when that file's turn comes, so that one is held at once.
     Their modes are what the user's umask leaves of read and write. With ``new``, no file is
     replaced, not even one that another run put there meanwhile (FileExistsError).
     """
@@ -559,7 +491,7 @@ def write_files(files: Mapping[str, bytes], folder: Path, *,
             handle = os.open(temporary, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o666)
             staged.append((temporary, folder / name))
             with os.fdopen(handle, "wb") as stream:
-                stream.write(content)
+                stream.write(content() if callable(content) else content)
                 stream.flush()
                 os.fsync(stream.fileno())
         for temporary, final in staged:

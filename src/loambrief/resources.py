@@ -19,22 +19,25 @@ LARGEST_SETTINGS = 100_000
 """Bytes of a settings file."""
 
 
-@cache
-def templates_dir() -> Path:
-    """Folder of text templates, theme and fonts.
-
-    An installed wheel carries it inside the package; a checkout has it beside ``src``.
+def _folder(what: str, inside: str, beside: str, holding: str = "") -> Path:
+    """A folder that an installed wheel carries inside the package, and a checkout beside ``src``.
 
     Raises
     ------
     ResourceMissing
         Neither place has it.
     """
-    tried = (PACKAGE / "_templates", PACKAGE.parents[1] / "templates")
+    tried = (PACKAGE / inside, PACKAGE.parents[1] / beside)
     for folder in tried:
-        if (folder / "text").is_dir():
+        if (folder / holding).is_dir():
             return folder
-    raise ResourceMissing("templates not found; looked in " + " and ".join(map(str, tried)))
+    raise ResourceMissing(f"{what} not found; looked in " + " and ".join(map(str, tried)))
+
+
+@cache
+def templates_dir() -> Path:
+    """Folder of text templates, theme and fonts."""
+    return _folder("templates", "_templates", "templates", holding="text")
 
 
 @cache
@@ -45,18 +48,8 @@ def tables_dir() -> Path:
 
 @cache
 def published_dir() -> Path:
-    """Folder of published answers that the self-test reproduces.
-
-    Raises
-    ------
-    ResourceMissing
-        Neither the package nor the checkout has it.
-    """
-    tried = (PACKAGE / "_published", PACKAGE.parents[1] / "tests" / "published")
-    for folder in tried:
-        if folder.is_dir():
-            return folder
-    raise ResourceMissing("published answers not found; looked in " + " and ".join(map(str, tried)))
+    """Folder of published answers that the self-test reproduces."""
+    return _folder("published answers", "_published", "tests/published")
 
 
 def digest_of(folder: Path, endings: tuple[str, ...] = ("",)) -> str:

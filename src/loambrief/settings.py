@@ -104,10 +104,7 @@ def project_file(here: Path) -> Path | None:
 def in_force(environ: Mapping[str, str] = os.environ, here: Path | None = None) -> InForce:
     """Settings of environment, project and user, and every problem with them.
 
-    Parameters
-    ----------
-    here : Path or None
-        Working folder; None: the process's.
+    ``here`` is the working folder, the process's if None.
     """
     values: dict[str, SetValue] = {}
     files: dict[str, Path] = {}
@@ -185,10 +182,7 @@ def _read(raw: bytes, path: Path, origin: str) -> Iterator[SetValue | str | tupl
 def line_of(text: str, key: str) -> int:
     """Line on which a key or table of a TOML text begins; 1 if it is not found.
 
-    Parameters
-    ----------
-    key : str
-        ``units``, ``mail``, ``signing.token``, ``mail.host``.
+    ``key`` is such as ``units``, ``mail``, ``signing.token``, ``mail.host``.
     """
     table = ""
     for number, line in enumerate(text.splitlines(), 1):

@@ -19,19 +19,29 @@ from types import MappingProxyType
 
 from loambrief.errors import ImpossibleInput, UnknownName
 
-LB_PER_KG = 1 / 0.45359237
+KG_PER_LB = 0.45359237
+G_PER_LB = 1000.0 * KG_PER_LB
+LB_PER_KG = 1 / KG_PER_LB
 LB_PER_TON = 2000.0
 """Pounds in a short ton."""
-ACRE_PER_HA = 1 / 0.40468564224
-KG_PER_HA_PER_LB_PER_ACRE = 0.45359237 / 0.40468564224  # 1.12085
+HA_PER_ACRE, FT2_PER_ACRE = 0.40468564224, 43_560.0
+M2_PER_ACRE = 4046.8564224
+KFT2_PER_ACRE = FT2_PER_ACRE / 1000.0
+"""Thousands of square feet in an acre."""
+ACRE_PER_HA = 1 / HA_PER_ACRE
+KG_PER_HA_PER_LB_PER_ACRE = KG_PER_LB / HA_PER_ACRE  # 1.12085
 T_PER_HA_PER_TON_PER_ACRE = KG_PER_HA_PER_LB_PER_ACRE * 2.0  # 2.24170 Mg/ha per short ton/ac
-CM_PER_INCH = 2.54
+CM_PER_INCH, M_PER_FT = 2.54, 0.3048
+MM_PER_INCH = 10.0 * CM_PER_INCH
 KPA_PER_PSI = 6.894757
 SLICE_LB = 2_000_000.0
 """Conventional mass of an acre furrow slice 6 2/3 in deep, lb."""
 SLICE_DEPTH_IN = 20.0 / 3.0
-GAL_PER_YD3 = 46656.0 / 231.0
-"""A cubic yard in US gallons of 231 cubic inches (definitions)."""
+IN3_PER_GAL = 231.0
+GAL_PER_YD3 = 46656.0 / IN3_PER_GAL
+"""A cubic yard in US gallons (definitions, as all above)."""
+LB_PER_FT3_PER_G_CM3 = 62.42796
+"""A cubic foot of what has 1 g/cm3."""
 LITRE_PER_GAL = 3.785411784
 NOMINAL_LB_PER_GAL = LITRE_PER_GAL * LB_PER_KG
 """Mass that stands for a gallon of liquid manure inside the program: 1 kg/L, whatever the true
@@ -39,14 +49,16 @@ density. Analysis per volume and rate in gallons use the same figure, so that it
 BY_VOLUME = ("lb/1000gal", "kg/m3")
 """Units of an analysis per volume of liquid."""
 
+ATOMIC_MASS: Mapping[str, float] = MappingProxyType({"K": 39.0983, "N": 14.0067, "O": 15.9994})
+"""Standard atomic weights [g/mol] (iupac-2007-weights)."""
 P2O5_PER_P = 141.9445 / (2 * 30.97376)  # 2.2914
-K2O_PER_K = 94.196 / (2 * 39.0983)  # 1.2046
+K2O_PER_K = 94.196 / (2 * ATOMIC_MASS["K"])  # 1.2046
 
 EQUIVALENT_MG: Mapping[str, float] = MappingProxyType(
     {  # mg per meq = atomic or formula mass / charge
         "Ca": 40.078 / 2,
         "Mg": 24.305 / 2,
-        "K": 39.0983,
+        "K": ATOMIC_MASS["K"],
         "Na": 22.98977,
         "H": 1.00794,
         "Al": 26.98154 / 3,
@@ -117,7 +129,7 @@ DIMENSIONS: Mapping[str, Dimension] = MappingProxyType(
             _dimension("depth", "in", {"cm": 1 / CM_PER_INCH, "mm": 0.1 / CM_PER_INCH, "ft": 12.0},
                        highest=240.0),
             _dimension("area", "ac", {"acre": 1.0, "acres": 1.0, "ha": ACRE_PER_HA,
-                                      "ft2": 1 / 43560.0, "m2": ACRE_PER_HA / 10000.0},
+                                      "ft2": 1 / FT2_PER_ACRE, "m2": ACRE_PER_HA / 10000.0},
                        highest=1_000_000.0),
             _dimension("temperature", "C", {"F": 5 / 9}, lowest=-60.0, highest=100.0,
                        offsets=MappingProxyType({"F": -32.0})),
@@ -127,7 +139,7 @@ DIMENSIONS: Mapping[str, Dimension] = MappingProxyType(
             _dimension("rate", "lb/ac", {"kg/ha": _KG_HA, "ton/ac": LB_PER_TON,
                                          "t/ha": LB_PER_TON * _T_HA,
                                          "Mg/ha": LB_PER_TON * _T_HA, "oz/ac": 1 / 16.0,
-                                         "lb/1000ft2": 43.56, "gal/ac": NOMINAL_LB_PER_GAL,
+                                         "lb/1000ft2": KFT2_PER_ACRE, "gal/ac": NOMINAL_LB_PER_GAL,
                                          "L/ha": _KG_HA, "m3/ha": 1000.0 * _KG_HA},
                        highest=10_000_000.0),
             _dimension("water_depth", "in", {"mm": 0.1 / CM_PER_INCH, "cm": 1 / CM_PER_INCH,
@@ -275,19 +287,7 @@ def to_house(dimension: Dimension, value: float, unit: str) -> tuple[float, str]
 
 
 def parse(dimension_name: str, text: str) -> Quantity:
-    """Read a quantity as typed.
-
-    Parameters
-    ----------
-    dimension_name : str
-        Key of :data:`DIMENSIONS`.
-    text : str
-        Such as ``"148 ppm"``, ``"<0.5 mg/kg"`` or ``"1,250 lb/ac"``.
-
-    Returns
-    -------
-    Quantity
-        In the dimension's house unit.
+    """Read a quantity such as ``"148 ppm"``, ``"<0.5 mg/kg"`` or ``"1,250 lb/ac"``, in house units.
 
     Raises
     ------

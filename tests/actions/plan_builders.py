@@ -74,7 +74,7 @@ def need(kind, item, amount, where="A", **more):
 def finding(*needs, name="f", severity=2, status=Status.LIMITING, where="A", depth=None,
             results=(), **more):
     return Finding(
-        id=f"test.{name}.{where}", topic="nutrients", title=say("actions.rule"), status=status,
+        id=f"nutrients.{name}.{where}", title=say("actions.rule"), status=status,
         severity=severity, confidence=more.pop("confidence", Confidence.HIGH),
         grade=Grade.CALCULATED, place=Place(where, where, depth), needs=tuple(needs),
         results=tuple(results), **more)

@@ -42,7 +42,7 @@ def plain_need(kind, item, where="A", area=26.0, **more):
 def held(where, value, critical, *needs, severity=2, confidence=Confidence.HIGH):
     """A finding that holds a reading against a critical level."""
     return Finding(
-        id=f"test.p.{where}", topic="nutrients", title=say("actions.rule"),
+        id=f"nutrients.p.{where}", title=say("actions.rule"),
         status=Status.LIMITING, severity=severity, confidence=confidence, grade=Grade.CALCULATED,
         value=value, place=Place(where, where), needs=needs,
         reference=say("nutrients.reference_levels", critical=critical, limit=None, guide=""))

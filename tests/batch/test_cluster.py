@@ -11,6 +11,7 @@ import sys
 import time
 from collections import Counter
 from pathlib import Path
+from unittest import mock
 
 import dask
 import pytest
@@ -57,9 +58,15 @@ def scratch(tmp_path_factory):
 
 @pytest.fixture(scope="module")
 def started(scratch):
-    """The cluster; a worker that is killed is started again by its nanny."""
-    with LocalCluster(n_workers=2, processes=True, local_directory=str(scratch),
-                      **HERE) as cluster:
+    """The cluster; a worker that is killed is started again by its nanny.
+
+    What Dask writes into this process's environment for its workers goes with them: it would
+    make every program slow that later tests start. So slow they need not be either.
+    """
+    with (mock.patch.dict(os.environ), dask.config.set(
+            {"distributed.nanny.pre-spawn-environ.MALLOC_TRIM_THRESHOLD_": None}),
+          LocalCluster(n_workers=2, processes=True, local_directory=str(scratch),
+                       **HERE) as cluster):
         yield cluster
 
 

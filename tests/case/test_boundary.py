@@ -10,10 +10,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from pyproj import Geod, Proj
 
-from loambrief.case.boundary import shapes
-from loambrief.case.geodesy import M2_PER_ACRE, plane_m, ring_area_m2
+from loambrief.case.boundary import plane_m, ring_area_m2, shapes
 from loambrief.case.load import load_case
 from loambrief.errors import CaseProblems
+from loambrief.units import M2_PER_ACRE
 
 WGS84 = Geod(ellps="WGS84")
 

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from loambrief.case.codes import CODES, is_warning
+from loambrief.case.codes import codes, is_warning
 from loambrief.case.load import load_bytes
 from loambrief.case.problems import MOST_PRINTED, Problem, in_file_order
 from loambrief.errors import CaseProblems
@@ -85,7 +85,7 @@ def test_many_problems_are_counted():
 
 def test_codes_are_documented():
     """ensures that codes are well-formed, explained, and split into errors and warnings."""
-    for code, meaning in CODES.items():
+    for code, meaning in codes().items():
         assert code.startswith("CASE")
         assert len(code) == 7
         assert meaning

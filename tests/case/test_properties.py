@@ -9,7 +9,7 @@ from case_builders import MINIMAL, PENETROMETER, as_bytes, minimal, sample
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from loambrief.case.codes import CODES
+from loambrief.case.codes import codes
 from loambrief.case.load import LoadedCase, load_bytes
 from loambrief.case.problems import MOST_PRINTED
 from loambrief.errors import CaseProblems
@@ -53,7 +53,7 @@ def outcome(raw):
     assert len(problems) <= MOST_PRINTED + 1
     lines = raw.decode("utf-8-sig", "replace").replace("\r\n", "\n").replace("\r", "\n").split("\n")
     for problem in problems:
-        assert problem.code in CODES
+        assert problem.code in codes()
         assert problem.field and problem.found and problem.wanted
         assert 0 <= problem.line <= len(lines) + 1
         text = str(problem)

@@ -10,7 +10,7 @@ from lab_builders import PLAIN, mapping, taken
 
 from loambrief.case.intake_case import updated_case
 from loambrief.case.reader import UNWANTED, decode, read_text
-from loambrief.case.yaml_edit import Value, emit, plain_of, set_samples, span_end
+from loambrief.case.yaml_edit import Value, emit, plain_of, set_parts, span_end
 from loambrief.errors import CaseProblems
 
 SAMPLES = Path(__file__).parents[2] / "sample_inputs"
@@ -215,7 +215,7 @@ def test_shipped_cases_survive_an_added_sample(path):
     raw = path.read_bytes()
     tree = {"id": Value("ZZ"), "date": Value("2026-01-02"), "area": Value("1 ac"),
             "lab": {"name": Value("L: a #1")}, "increments": [{"depth": Value("0-6 in")}]}
-    new, notes = set_samples(raw, "c.yaml", {}, [tree])
+    new, notes = set_parts(raw, "c.yaml", added={"samples": [tree]})
     assert not notes
     lines = changed_lines(raw.decode(), new.decode())
     assert lines and all(line.startswith("+") for line in lines)

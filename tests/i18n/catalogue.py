@@ -21,7 +21,7 @@ import loambrief
 import loambrief.topics.formulas
 from loambrief.agronomy.registry import FORMULAS
 from loambrief.case import schema
-from loambrief.case.codes import CODES
+from loambrief.case.codes import codes
 from loambrief.report.workings import UNIT_OF, _label
 from loambrief.resources import tables_dir, templates_dir
 from loambrief.tables import load
@@ -150,7 +150,7 @@ def entries() -> Iterator[Entry]:
     yield from guide_words()
     yield from choices(CHOICES, "")
     yield from choices(FEMININE_CHOICES, "f")
-    yield from ((text, "", "case/codes.py") for code, text in CODES.items() if code >= "CASE1")
+    yield from ((text, "", "case/codes.csv") for code, text in codes().items() if code >= "CASE1")
     for module, texts in LITERALS.items():
         yield from ((text, "", module) for text in texts)
     yield from ((text, "", "cases") for text in COMMON)

@@ -41,6 +41,7 @@ from loambrief.report.parts import (
     StatusSign,
     Summary,
 )
+from loambrief.report.text import Writer
 
 SPACE = re.compile(r"\s+")
 
@@ -104,7 +105,7 @@ def test_unknown_block_is_named():
         render_plain(model(blocks=(Block(),)))
 
 
-NAMES = Words(**{field.name: f"<{field.name}>" for field in dataclasses.fields(Words)})
+NAMES = Words(tuple((name, f"<{name}>") for name, _ in Writer().fixed("page")))
 """Each fixed word as its own name, so that what is held here does not move with the wording."""
 TWIN = Path(__file__).parent / "plain_twin.txt"
 

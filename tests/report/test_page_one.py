@@ -4,21 +4,17 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
 
 import pytest
-from pdf_text import page_texts
 from sample_reports import CASES, written
 
 from loambrief.findings.confidence import ERRORS
 from loambrief.findings.harm import SAFETY, Harm, gravest_first, harm_of
 from loambrief.findings.model import Message, NeedKind, say
-from loambrief.render.pdf import render_pdf
 from loambrief.report.blocks import plain
 from loambrief.report.first_actions import chosen_for_page_one
-from loambrief.report.links import anchors
 from loambrief.report.text import Writer
 from loambrief.resources import templates_dir
 from loambrief.tables import load
@@ -35,16 +31,16 @@ NOT_OF_ACTIONS = {"report"}
 """Topics whose cautions belong to the whole sheet."""
 
 
-def advised(name, language="en"):
-    return written(EVERY[name], language)[0]
+def advised(name):
+    return written(EVERY[name])[0]
 
 
-def printed(name, language="en"):
-    return written(EVERY[name], language)[1]
+def printed(name):
+    return written(EVERY[name])[1]
 
 
-def first_page(name, language="en"):
-    return printed(name, language).blocks[0]
+def first_page(name):
+    return printed(name).blocks[0]
 
 
 def lines_of(name):
@@ -103,21 +99,6 @@ def test_the_usual_gear_stands_once(name):
         for caution in action.cautions:
             if harm_of(caution) is Harm.HANDLING:
                 assert writer.short(caution) in last, (action.id, last)
-
-
-@pytest.mark.parametrize("language", ["en", "es"])
-@every_field
-def test_page_one_is_one_page(name, language):
-    """ensures that all of page 1 is on page 1, cautions included."""
-    def letters(text):  # without spaces and the hyphens of broken words
-        return re.sub(r"[\s\u00ad-]", "", text)
-
-    model = printed(name, language)
-    alone = replace(model, blocks=model.blocks[:1],
-                    elsewhere=frozenset(anchors(model.blocks[1:])))
-    end = plain(first_page(name, language).notes[-1])[-40:]
-    page, *_ = page_texts(render_pdf(alone), 1)
-    assert letters(end) in letters(page)
 
 
 @every_field

@@ -15,7 +15,7 @@ from jinja2 import Environment, nodes
 import loambrief
 from loambrief import pipeline
 from loambrief.agronomy.registry import Result
-from loambrief.findings.model import Message
+from loambrief.findings.model import Grade, Message, Side
 from loambrief.report.terms import Marking, unmarked
 from loambrief.resources import tables_dir, templates_dir
 from loambrief.tables import load, references
@@ -155,7 +155,8 @@ NUMBER = re.compile(r"(?<![\w.,])\d+(?:[.,]\d+)*(?!\w)")
 
 
 def literal_numbers():
-    """Message -> the numbers in its English words, also in words chosen by a condition."""
+    """Message -> the numbers in its English words, also in words chosen by a condition, and those
+    written there to be turned into the units of the document."""
     found = {}
     for path in sorted((templates_dir() / "text" / "en").glob("*.j2")):
         environment = Environment(extensions=[Marking])
@@ -164,6 +165,8 @@ def literal_numbers():
             said = [n.data for n in macro.find_all(nodes.TemplateData)]
             said += [n.value for n in macro.find_all(nodes.Const)
                      if isinstance(n.value, str) and " " in n.value]
+            said += [f"{n.node.value:g}" for n in macro.find_all(nodes.Filter)
+                     if n.name in ("q", "num") and isinstance(n.node, nodes.Const)]
             if listed := NUMBER.findall("\n".join(said)):
                 found[f"{path.stem}.{macro.name}"] = listed
     return found
@@ -202,9 +205,29 @@ def test_claims_name_a_message_and_its_source():
     assert shown | published_evidence() <= {row["message"] for row in load("wording/claims")}
 
 
+def test_evidence_of_the_table_is_said():
+    """ensures that each row of the table has its message and is asked for by name, once."""
+    told = {path.stem: path.read_text(encoding="utf-8")
+            for path in (templates_dir() / "text" / "en").glob("*.j2")}
+    calls = [(ast.unparse(call.func).split(".")[-1], call.args)
+             for told in source_code.nodes().values() for call in told
+             if isinstance(call, ast.Call)]
+    asked = {args[0].value for name, args in calls if name == "stated"}
+    asked |= {args[1].value for name, args in calls
+              if name == "on_side" and isinstance(args[1], ast.Constant)}
+    keys = load("wording/evidence").column("message")
+    assert sorted(asked) == sorted(keys)
+    for row in load("wording/evidence"):
+        topic, macro = str(row["message"]).split(".")
+        assert f"macro {macro}(" in told[topic], row
+        assert row["side"] in {None, "", *(side.value for side in Side)}, row
+        assert row["grade"] in {grade.value for grade in Grade}, row
+
+
 def published_evidence():
-    """Messages of evidence that is graded as the work of others, by their keys in the source."""
-    found = set()
+    """Messages of evidence that is graded as the work of others, by their keys in the table and,
+    where the grade or the side turns on the case, in the source."""
+    found = {row["message"] for row in load("wording/evidence") if row["grade"] == "published"}
     for told in source_code.nodes().values():
         for call in told:
             if (isinstance(call, ast.Call) and len(call.args) > 2

@@ -10,6 +10,7 @@ from http.server import ThreadingHTTPServer
 import pytest
 import sign_samples as samples
 from cryptography.hazmat.primitives import serialization
+from cryptography.hazmat.primitives.serialization import pkcs12
 
 from loambrief.archive import verify_pdf
 from loambrief.archive.sign import Role, sign
@@ -27,8 +28,9 @@ def archival_judged_once():
 def keys_judged_once():
     """A key is loaded once: for each signature it would be loaded, and its primes tried, anew."""
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(serialization, "load_der_private_key",
-                      cache(serialization.load_der_private_key))
+        for place, name in ((serialization, "load_der_private_key"),
+                            (pkcs12, "load_key_and_certificates")):
+            patch.setattr(place, name, cache(getattr(place, name)))
         yield
 
 

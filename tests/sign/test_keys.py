@@ -23,9 +23,21 @@ SENTINEL = "kestrel-over-barley-9931"
 @pytest.fixture
 def key_file(tmp_path):
     path = tmp_path / "me.p12"
-    path.write_bytes(samples.adviser().packed())
+    path.write_bytes(samples.adviser().packed)
     path.chmod(0o600)
     return path
+
+
+@pytest.fixture
+def logged():
+    """All that anybody logs, at the lowest level."""
+    text, root = io.StringIO(), logging.getLogger()
+    handler, level = logging.StreamHandler(text), root.level
+    root.addHandler(handler)
+    root.setLevel(logging.DEBUG)
+    yield text
+    root.setLevel(level)
+    root.removeHandler(handler)
 
 
 def run(*arguments, env=None, text=None):
@@ -82,7 +94,7 @@ def test_names_and_passphrases_that_will_not_do(name, passphrase, words):
 
 
 @pytest.mark.parametrize("content", [None, b"", b"rubbish", b"\x30\x82\x00"])
-def test_a_wrong_passphrase_is_told_nobody(key_file, content, caplog, capfd):
+def test_a_wrong_passphrase_is_told_nobody(key_file, content, logged, capfd):
     """ensures that an attempt with a wrong passphrase leaves it nowhere.
 
     Not in the error, its notes, its causes or a printed traceback; not in logs at the lowest
@@ -90,7 +102,6 @@ def test_a_wrong_passphrase_is_told_nobody(key_file, content, caplog, capfd):
     """
     if content is not None:
         key_file.write_bytes(content)
-    caplog.set_level(logging.DEBUG)
     with pytest.raises(KeyFault) as caught:
         keys.open_p12(key_file, SENTINEL)
     error = caught.value
@@ -99,15 +110,14 @@ def test_a_wrong_passphrase_is_told_nobody(key_file, content, caplog, capfd):
     printed = io.StringIO()
     traceback.print_exception(error, file=printed)
     streams = capfd.readouterr()
-    for text in (printed.getvalue(), repr(error), caplog.text, streams.out, streams.err):
+    for text in (printed.getvalue(), repr(error), logged.getvalue(), streams.out, streams.err):
         assert SENTINEL not in text
 
 
 @pytest.mark.usefixtures("in_process")
 @pytest.mark.parametrize("way", ["env", "prompt"])
-def test_the_command_tells_no_secret(tmp_path, key_file, issued, way, monkeypatch, caplog):
+def test_the_command_tells_no_secret(tmp_path, key_file, issued, way, monkeypatch, logged):
     """ensures that `sign` with a wrong passphrase prints and logs no trace of it."""
-    caplog.set_level(logging.DEBUG)
     pdf = tmp_path / "a.pdf"
     pdf.write_bytes(issued)
     arguments = ["sign", pdf, "--key", key_file, "-o", tmp_path / "b.pdf"]
@@ -127,7 +137,7 @@ def test_the_command_tells_no_secret(tmp_path, key_file, issued, way, monkeypatc
         done = run(*arguments)
         assert asked and SENTINEL not in str(asked)
     assert done.exit_code == 2 and "wrong passphrase" in done.output
-    assert SENTINEL not in done.output and SENTINEL not in caplog.text
+    assert SENTINEL not in done.output and SENTINEL not in logged.getvalue()
     assert not (tmp_path / "b.pdf").exists()
     assert all(SENTINEL.encode() not in p.read_bytes() for p in tmp_path.iterdir())
 

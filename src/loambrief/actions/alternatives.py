@@ -2,7 +2,7 @@
 
 from loambrief.actions.blend import BlendZone, FieldMix, field_mix, priced
 from loambrief.actions.model import Alternative, NotAdvised
-from loambrief.actions.offers import Offer, kind_of
+from loambrief.actions.offers import ORGANIC, Offer, kind_of
 from loambrief.findings import model as m
 from loambrief.findings.model import say
 from loambrief.units import ACRE_PER_HA, LB_PER_KG, LB_PER_TON
@@ -13,18 +13,14 @@ ABOUT = {"nutrients.against_p": "P2O5", "nutrients.against_k": "K2O", "acidity.a
 LEAST_SAVING = 1.0
 """Difference for the field from which a product counts as dearer [currency]."""
 MINERAL = ("fertilizer", "gypsum", "elemental sulfur")
-ORGANIC = ("manure", "compost", "biosolids")
 
 
 def alternatives(zones: tuple[BlendZone, ...], usable: tuple[Offer, ...], mix: FieldMix,
                  findings: tuple[m.Finding, ...]) -> tuple[Alternative, ...]:
     """The plan's nutrient mix beside the other ways, each with its cost for the field.
 
-    Returns
-    -------
-    tuple of Alternative
-        Empty where no nutrient is bought. Doing nothing costs no money; what it leaves is
-        said, not priced.
+    Empty where no nutrient is bought. Doing nothing costs no money; what it leaves is said, not
+    priced.
     """
     wanted = tuple(z for z in zones if z.wanted())
     if not wanted:
@@ -33,20 +29,16 @@ def alternatives(zones: tuple[BlendZone, ...], usable: tuple[Offer, ...], mix: F
     found = [Alternative(say("actions.other_plan"), mix.cost,
                          say("actions.other_uses", materials=[named[i] for i in mix.orders]))]
     for name, kinds in (("mineral", MINERAL), ("organic", ORGANIC)):
-        some = kind_of(usable, *kinds)
+        some, cost = kind_of(usable, *kinds), None
         if not priced(some):
-            found.append(Alternative(say(f"actions.other_{name}"), None,
-                                     say("actions.other_none_listed")))
-            continue
-        other = field_mix(wanted, some)
-        if isinstance(other, FieldMix):
+            note = say("actions.other_none_listed")
+        elif isinstance(other := field_mix(wanted, some), FieldMix):
+            cost = other.cost
             note = say("actions.other_uses", materials=[named[i] for i in other.orders])
-            found.append(Alternative(say(f"actions.other_{name}"), other.cost, note))
         else:
-            found.append(Alternative(
-                say(f"actions.other_{name}"), None,
-                say("actions.other_impossible", missing=list(other.uncovered),
-                    over=list(other.conflicting))))
+            note = say("actions.other_impossible", missing=list(other.uncovered),
+                       over=list(other.conflicting))
+        found.append(Alternative(say(f"actions.other_{name}"), cost, note))
     worst = [f for f in findings if f.severity >= 2 and any(n.amount for n in f.needs)]
     found.append(Alternative(say("actions.other_nothing"), 0.0,
                              say("actions.other_nothing_note", count=len(worst))))
@@ -55,12 +47,8 @@ def alternatives(zones: tuple[BlendZone, ...], usable: tuple[Offer, ...], mix: F
 
 def beaten(offer: Offer, zones: tuple[BlendZone, ...], usable: tuple[Offer, ...],
            mix: FieldMix) -> float | None:
-    """How much more the field costs if this product does the work of its rivals.
-
-    Returns
-    -------
-    float or None
-        Currency for the field; None where it cannot do that work.
+    """How much more the field costs if this product does the work of its rivals [currency]; None
+    where it cannot.
     """
     serves = {n for z in zones for n in z.wanted() if offer.fraction(n) > 0}
     rivals = {o.id for o in usable if o.id in mix.orders
@@ -88,10 +76,8 @@ def not_advised(findings: tuple[m.Finding, ...], judged: tuple[m.Judgement, ...]
                 system: str = "us") -> tuple[NotAdvised, ...]:
     """What not to spend money on: the findings' own list, then materials judged not needed.
 
-    Advice about a nutrient or an amendment stands only where that is judged not needed.
-
-    ``system`` is the reader's ("us" or "si"): savings are said per ton and acre, or per tonne
-    and hectare.
+    Advice about a nutrient or an amendment stands only where that is judged not needed. Savings
+    are said per ton and acre, or per tonne and hectare for readers of ``system`` "si".
     """
     by_id = {o.id: o for o in on_offer}
     refused = {j.key: j for j in materials if j.verdict is m.Verdict.NOT_NEEDED}

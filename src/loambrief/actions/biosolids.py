@@ -28,13 +28,9 @@ def above_ceiling(material: Material) -> tuple[str, ...]:
 
 
 def most_lb_ac(material: Material) -> float | None:
-    """Most of the material in one year.
+    """Most of the material in one year [lb/ac as sold]; None for what is no biosolid.
 
-    Returns
-    -------
-    float or None
-        lb/ac as sold; 0 where it may not be spread or was not tested; None for materials
-        that are not biosolids.
+    0 where it may not be spread or was not tested.
     """
     if material.kind != KIND:
         return None

@@ -34,21 +34,13 @@ MOST_NODES = 5_000
 
 @dataclass(frozen=True)
 class BlendZone:
-    """An area with its needs and limits.
-
-    Attributes
-    ----------
-    place : Place
-    area_ac : float
-    needs : mapping of nutrient to lb/ac wanted
-    upper : mapping of nutrient to the most lb/ac that may come
-    barred : ids of offers that are not spread here
-    """
+    """An area with its needs and limits."""
 
     place: Place
     area_ac: float
     needs: Mapping[str, float]
     upper: Mapping[str, float] = field(default_factory=dict)
+    """``needs``, ``upper``: wanted, and the most that may come, by nutrient [lb/ac]."""
     barred: frozenset[str] = frozenset()
     """Offers that may not be spread here, such as manure all inside a setback."""
 
@@ -67,8 +59,6 @@ class Blend:
     """Product, freight and spreading, without what a whole load leaves over [currency/ac]."""
     marginal: Mapping[str, float]
     """Mapping of nutrient to cost of its last lb [currency/lb]."""
-    binding: tuple[str, ...]
-    """Nutrients whose upper limit holds these products back."""
 
 
 @dataclass(frozen=True)
@@ -100,17 +90,9 @@ def price_lb(offer: Offer) -> float:
 
 
 def field_mix(zones: tuple[BlendZone, ...], offers: tuple[Offer, ...]) -> FieldMix | NoBlend:
-    """Cheapest mix for all zones of a field together.
+    """Cheapest mix for all zones of a field together, each of a place of its own.
 
-    Parameters
-    ----------
-    zones : tuple of BlendZone
-        Each of a place of its own.
-
-    Returns
-    -------
-    FieldMix or NoBlend
-        The same whatever the order of zones and offers.
+    The same whatever the order of zones and offers.
     """
     zones = tuple(sorted(zones, key=lambda z: z.place.id))
     usable = priced(offers)
@@ -120,7 +102,7 @@ def field_mix(zones: tuple[BlendZone, ...], offers: tuple[Offer, ...]) -> FieldM
     if uncovered:
         return NoBlend(uncovered)
     if not any(z.wanted() for z in zones):
-        return FieldMix({z.place.id: Blend({}, 0.0, {}, ()) for z in zones}, {}, 0.0)
+        return FieldMix({z.place.id: Blend({}, 0.0, {}) for z in zones}, {}, 0.0)
     if any(o.package_lb is not None or o.minimum_lb for o in usable):
         return _Programme(zones, usable).solve()
     parts = [_Programme((zone,), usable).solve() for zone in zones]  # nothing ties the zones
@@ -194,13 +176,13 @@ class _Programme:
             row = {self.columns["x", zone.place.id, o.id]:
                    -o.fraction(nutrient) * self.most[zone.place.id, o.id] / amount
                    for o in self.offers}
-            self._at_most(row, -1.0, ("need", zone.place.id, nutrient))
+            self._at_most(row, -1.0, (zone.place.id, nutrient))
         for nutrient, limit in sorted(zone.upper.items()):
             size = max(limit, 1.0)
             row = {self.columns["x", zone.place.id, o.id]:
                    o.fraction(nutrient) * self.most[zone.place.id, o.id] / size
                    for o in self.offers}
-            self._at_most(row, limit / size, ("upper", zone.place.id, nutrient))
+            self._at_most(row, limit / size)
 
     def _order(self, offer: Offer) -> None:
         package, least = offer.package_lb, offer.minimum_lb
@@ -224,7 +206,9 @@ class _Programme:
         if not self._choices():
             return self._exact(free) or conflict
         best = minimise(self.cost, self.rows, self.bounds, free)
-        if best is not None and not self._is_whole(best.x):  # cheap to try, and often enough
+        # cheap to try, and often enough: nothing is better where all is whole that must be
+        if best is not None and any(abs(value - round(value)) >= WHOLE for value, whole
+                                    in zip(best.x, self.whole, strict=True) if whole):
             best = minimise(self.cost, self.rows, self.bounds, free, whole=self.whole, gap=GAP,
                             most_nodes=MOST_NODES)
         if best is None:
@@ -237,11 +221,6 @@ class _Programme:
         """Whole numbers matter: something is paid for a pass, or ordered in loads."""
         return any(whole and cost for whole, cost in zip(self.whole, self.cost, strict=True)) or (
             any(name[0] == "order" for name in self.columns))
-
-    def _is_whole(self, values) -> bool:
-        """All that must be whole numbers are, so that nothing better can be found."""
-        return all(abs(value - round(value)) < WHOLE
-                   for value, whole in zip(values, self.whole, strict=True) if whole)
 
     def _exact(self, held: list[tuple[float, float]]) -> FieldMix | None:
         """The mix with the whole numbers held; None if there is none."""
@@ -265,11 +244,8 @@ class _Programme:
                     cost += price_lb(offer) * pounds + (offer.per_ac or 0.0)
             blends[zone.place.id] = Blend(
                 amounts, cost,
-                {n: -prices["need", zone.place.id, n] / (amount * zone.area_ac)
-                 for n, amount in zone.wanted().items()},
-                tuple(n for n in sorted(zone.upper)
-                      if prices["upper", zone.place.id, n] < -TINY),
-            )
+                {n: -prices[zone.place.id, n] / (amount * zone.area_ac)
+                 for n, amount in zone.wanted().items()})
         orders = {o.id: o.ordered_lb(spread[o.id] + o.committed_lb) - o.ordered_lb(o.committed_lb)
                   for o in self.offers if spread[o.id] > TINY}
         cost = passes + sum(price_lb(o) * orders.get(o.id, 0.0) for o in self.offers)

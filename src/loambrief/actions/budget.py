@@ -26,21 +26,14 @@ def limit_of(case: CaseFile) -> float | None:
 
 def choose(actions: tuple[Action, ...], limit: float | None,
            leftover: Callable[[list[Action]], float] | None = None) -> BudgetResult:
-    """Apply the rule of this module to ranked actions.
+    """Apply the rule of this module to actions in rank order.
 
     Parameters
     ----------
-    actions : tuple of Action
-        In rank order.
     limit : float or None
-        Money for the field [currency]; None: no budget, everything is taken.
+        Money for the field [currency], never exceeded; None: everything is taken.
     leftover : callable or None
-        Cost of what whole loads of these actions leave over [currency].
-
-    Returns
-    -------
-    BudgetResult
-        ``spent`` never exceeds the limit.
+        Cost of what whole loads of some actions leave over [currency].
     """
     chosen: list[Action] = []
     left_out: list[Action] = []

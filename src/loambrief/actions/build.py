@@ -4,7 +4,7 @@ import math
 from dataclasses import replace
 
 from loambrief.actions.gather import NeedFor
-from loambrief.actions.materials import base
+from loambrief.actions.materials import by_area, unspread
 from loambrief.actions.model import Action
 from loambrief.actions.offers import Offer, service
 from loambrief.case.schema import CaseFile
@@ -16,8 +16,6 @@ LABORATORY_TESTS = ("paste extract", "sodium", "soil test", "soil-sample", "buff
                     "subsoil pH", "surface buffer", "layers again", "surface slice",
                     "shallow calcium test")
 """Measurements that the sampling service on the price list covers."""
-
-
 COVERS = 0.99
 """Share of an area from which samples stand for all of it."""
 SOIL_SAMPLES = ("soil test", "soil-sample")
@@ -45,18 +43,14 @@ def one_sampling(actions: list[Action]) -> list[Action]:
             and again >= COVERS * (a.area_ac or 0.0) else a for a in actions]
 
 
-def _feed_soil(case: CaseFile, need_for: NeedFor) -> NeedFor:
-    """Feeding the soil may be left out where no finding says that it limits the crop."""
-    limits = any(f.status is Status.LIMITING for f in need_for.findings)
-    return NeedFor(replace(need_for.need, optional=not limits), need_for.findings)
-
-
 def service_action(case: CaseFile, need_for: NeedFor, offers: tuple[Offer, ...]) -> Action:
     """One action for a need that a service, or nothing on the list, answers."""
     need = need_for.need
     if need.kind is NeedKind.ORGANIC_MATTER:
-        need_for = _feed_soil(case, need_for)
-        need = need_for.need
+        # feeding the soil may be left out where no finding says that it limits the crop
+        limits = any(f.status is Status.LIMITING for f in need_for.findings)
+        need = replace(need, optional=not limits)
+        need_for = NeedFor(need, need_for.findings)
     does = {NeedKind.LOOSEN: "subsoiling", NeedKind.DRAIN: "drainage", NeedKind.LEACH: "leaching",
             NeedKind.MEASURE: "sampling", NeedKind.ORGANIC_MATTER: "seeding"}.get(need.kind)
     offer = service(offers, does) if does else None
@@ -70,18 +64,8 @@ def service_action(case: CaseFile, need_for: NeedFor, offers: tuple[Offer, ...])
         money = {"cost_total": count * offer.per_each, "price_date": offer.price_date,
                  "cost_parts": (("each", count * offer.per_each),)}
     elif offer is not None and offer.per_ac is not None:
-        money = {
-            "cost_per_ac": offer.per_ac,
-            "cost_total": None if need.area_ac is None else offer.per_ac * need.area_ac,
-            "cost_parts": (("service", offer.per_ac),),
-            "price_date": offer.price_date,
-        }
-    return base(
-        case, need_for, "", need.text,
-        kind_of_material=offer.material.kind if offer else None,
-        material_id=offer.id if offer else None,
-        material_name=offer.material.name if offer else None,
-        exact_rate=need.amount, rate_low=need.low, rate_high=need.high,
-        range_printed=need.printed_span,
-        results=need.results, **money,
-    )
+        money = by_area(offer.per_ac, need.area_ac, offer.price_date)
+    if offer is not None:
+        money |= {"kind_of_material": offer.material.kind, "material_id": offer.id,
+                  "material_name": offer.material.name}
+    return unspread(case, need_for, need.text, **money)

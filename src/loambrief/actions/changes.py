@@ -6,16 +6,17 @@ so that an entry never depends on another one. A name is the id of an action, or
 unmet is not bought by other means: the verdict of the nutrient stays, and says so.
 """
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import replace
+from typing import Any
 
 from loambrief.actions.materials import (
     CAUTIONS,
     DUST_OF_FINDING,
     WATER_OF_FINDING,
+    by_area,
     pounds_per,
-    priced,
-    supplies,
+    spread,
 )
 from loambrief.actions.model import Action, SetAside, Window
 from loambrief.actions.offers import Offer
@@ -31,21 +32,19 @@ from loambrief.case.select import sample_area_ac
 from loambrief.errors import PlanFaults
 from loambrief.findings.model import Message, NeedKind, say
 from loambrief.findings.places import place_of
+from loambrief.units import LB_PER_TON
 
 AREA_SLACK, RATE_SLACK = 0.005, 0.01
 """How far parts may miss the whole: rounding of what is typed."""
 TITLES = {NeedKind.LIME: "title_lime", NeedKind.GYPSUM: "title_gypsum",
           NeedKind.ACIDIFY: "title_sulfur", NeedKind.NUTRIENT: "title_nutrient"}
 PATH = "plan_changes"
+Wrong = tuple[str, str, str] | tuple[str, str, str, str]
+"""Why a change cannot be made: its key, what was found, what is wanted, a hint."""
 
 
 def check_names(case: CaseFile, actions: Sequence[Action]) -> None:
-    """Raise for every own rate or change that names nothing, or that contradicts another.
-
-    Raises
-    ------
-    PlanFaults
-    """
+    """Raise PlanFaults for every own rate or change that names nothing, or contradicts another."""
     faults = [*_rates(case, actions), *_names(case, actions), *_pairs(case, actions)]
     if faults:
         raise PlanFaults(tuple(faults))
@@ -112,30 +111,38 @@ def _of(case: CaseFile, *kinds: str) -> Iterator[tuple[int, PlanChange]]:
 def replaced(case: CaseFile, actions: list[Action], offers: Mapping[str, Offer]) -> list[Action]:
     """Other materials and rates in place of the computed ones.
 
-    Raises
-    ------
-    PlanFaults
-        A material that cannot do the work, or a rate of nothing.
+    Raises PlanFaults for a material that cannot do the work, or a rate of nothing.
     """
+    return _applied(case, actions, "replace",
+                    lambda action, change: _replaced(case, action, change, offers))
+
+
+def _applied(case: CaseFile, actions: list[Action], kind: str,
+             make: Callable[[Action, PlanChange], list[Action] | Wrong]) -> list[Action]:
+    """What becomes of the actions by every change of a kind; raises PlanFaults for the wrong."""
     faults: list[Fault] = []
-    for i, change in _of(case, "replace"):
-        made = []
+    for i, change in _of(case, kind):
+        made: list[Action] = []
         for action in actions:
-            if action.answers_to(change.action):
-                new = _replaced(case, action, change, offers)
-                if isinstance(new, Action):
-                    action = new
-                else:
-                    faults.append(Fault("CASE053", (PATH, i, new[0]), *new[1:]))
-            made.append(action)
+            new = make(action, change) if action.answers_to(change.action) else [action]
+            if isinstance(new, tuple):
+                faults.append(Fault("CASE053", (PATH, i, new[0]), *new[1:]))
+                new = [action]
+            made += new
         actions = made
     if faults:
         raise PlanFaults(tuple(faults))
     return actions
 
 
+def _told(action: Action, change: PlanChange, **fields: Any) -> Action:
+    """The action as it is changed, with what was done and the reason."""
+    return replace(action, **{"changed": (*action.changed, change.change), **fields},
+                   reasons=(*action.reasons, change.reason))
+
+
 def _replaced(case: CaseFile, action: Action, change: PlanChange,
-              offers: Mapping[str, Offer]) -> Action | tuple[str, str, str]:
+              offers: Mapping[str, Offer]) -> list[Action] | Wrong:
     offer = offers.get(change.material or action.material_id or "")
     if offer is None:
         return "rate", f"a rate for {action.id}", "the material it is a rate of, beside it"
@@ -153,25 +160,21 @@ def _replaced(case: CaseFile, action: Action, change: PlanChange,
     else:
         return _service(action, change, offer)
     same = offer.id == action.material_id
-    held = supplies(offer, rate * size)
+    fields = spread(offer, rate, unit, action.area_ac)
     old = {f"actions.{n}" for n in CAUTIONS.get(action.material_kind or "", ())}
     general = tuple(say(f"actions.{n}") for n in CAUTIONS.get(offer.material.kind, ()))
     kept = tuple(c for c in action.cautions if c.key not in old)
-    return replace(
-        action,
-        title=_title(action, offer, rate, unit, list(held)),
+    return [_told(
+        action, change,
+        title=_title(action, offer, rate, unit, list(fields["supplies"])),
         material_id=offer.id, material_name=offer.material.name,
-        material_kind=offer.material.kind, rate=rate, rate_unit=unit, exact_rate=None,
+        material_kind=offer.material.kind, exact_rate=None,
         rate_low=None, rate_high=None, cap=action.cap if same else None,
-        gallon_lb=size if unit == "gal/ac" else None,
         computed_rate=action.rate if same else None,
         own_reason=change.reason if same else action.own_reason,
-        supplies=held, cautions=(*kept, *general),
+        cautions=(*kept, *general),
         limits=() if not same else action.limits, notes=(),
-        changed=(*action.changed, "rate" if same else "replace"),
-        reasons=(*action.reasons, change.reason),
-        **(priced(offer, rate, unit, action.area_ac) if rate > 0 else
-           {"cost_parts": (), "cost_per_ac": 0.0, "cost_total": 0.0}))
+        changed=(*action.changed, "rate" if same else "replace"), **fields)]
 
 
 def _as_much(action: Action, offer: Offer, offers: Mapping[str, Offer]) -> float | None:
@@ -190,21 +193,17 @@ def _as_much(action: Action, offer: Offer, offers: Mapping[str, Offer]) -> float
     amount = action.need.amount
     if amount is None:
         return None
-    return amount * (2000.0 if action.need.unit == "ton/ac" else 1.0) / action.passes / pure
+    return amount * (LB_PER_TON if action.need.unit == "ton/ac" else 1.0) / action.passes / pure
 
 
-def _service(action: Action, change: PlanChange,
-             offer: Offer) -> Action | tuple[str, str, str]:
+def _service(action: Action, change: PlanChange, offer: Offer) -> list[Action] | Wrong:
     """Another service, or a seed, for work that has no rate."""
     if offer.per_ac is None:
         return ("material", f"{offer.id} for {action.id}",
                 "a service with a price per area, or a material with its rate beside it")
-    return replace(
-        action, material_id=offer.id, material_name=offer.material.name,
-        material_kind=offer.material.kind, cost_per_ac=offer.per_ac,
-        cost_total=None if action.area_ac is None else offer.per_ac * action.area_ac,
-        cost_parts=(("service", offer.per_ac),), price_date=offer.price_date,
-        changed=(*action.changed, "replace"), reasons=(*action.reasons, change.reason))
+    return [_told(action, change, material_id=offer.id, material_name=offer.material.name,
+                  material_kind=offer.material.kind,
+                  **by_area(offer.per_ac, action.area_ac, offer.price_date))]
 
 
 def _title(action: Action, offer: Offer, rate: float, unit: str, held: list[str]) -> Message:
@@ -222,33 +221,21 @@ def _title(action: Action, offer: Offer, rate: float, unit: str, held: list[str]
 def split(case: CaseFile, actions: list[Action], offers: Mapping[str, Offer]) -> list[Action]:
     """Actions in the parts that the adviser states.
 
-    Raises
-    ------
-    PlanFaults
-        Parts that do not add up to the whole.
+    Raises PlanFaults for parts that do not add up to the whole.
     """
-    faults: list[Fault] = []
-    names: dict[str, tuple[str, ...]] = {}
-    for i, change in _of(case, "split"):
-        made: list[Action] = []
-        for action in actions:
-            if not action.answers_to(change.action):
-                made.append(action)
-                continue
-            fault = _adds_up(case, action, change, offers)
-            if fault is not None:
-                faults.append(Fault("CASE053", (PATH, i, "parts"), *fault))
-                made.append(action)
-                continue
-            parts = [_part(case, action, change, part, number, offers)
-                     for number, part in enumerate(change.parts or (), 1)]
-            names[action.id] = tuple(p.id for p in parts)
-            made += parts
-        actions = made
-    if faults:
-        raise PlanFaults(tuple(faults))
-    return [replace(a, depends_on=tuple(n for d in a.depends_on for n in names.get(d, (d,))))
-            for a in actions] if names else actions
+    def parted(action: Action, change: PlanChange) -> list[Action] | Wrong:
+        fault = _adds_up(case, action, change, offers)
+        return ("parts", *fault) if fault is not None else [
+            _part(case, action, change, part, number, offers)
+            for number, part in enumerate(change.parts or (), 1)]
+
+    actions = _applied(case, actions, "split", parted)
+    parts: dict[str, list[str]] = {}
+    for action in actions:
+        if action.split_from:
+            parts.setdefault(action.split_from, []).append(action.id)
+    return [replace(a, depends_on=tuple(n for d in a.depends_on for n in parts.get(d, [d])))
+            for a in actions]
 
 
 def _part_area(case: CaseFile, part: SplitPart) -> float | None:
@@ -282,9 +269,9 @@ def _adds_up(case: CaseFile, action: Action, change: PlanChange,
     if rates and (offer is None or action.rate is None):
         return f"rates of {action.id}, which has none", "areas or windows", ""
     if rates and not areas and offer is not None and action.rate is not None:
-        whole = action.rate * pounds_per(action.rate_unit, offer)
+        size = pounds_per(action.rate_unit, offer)
+        whole = action.rate * size
         if abs(sum(rates) - whole) > RATE_SLACK * whole:
-            size = pounds_per(action.rate_unit, offer)
             return (f"{sum(rates) / size:.4g} {action.rate_unit} in all parts",
                     f"the {action.rate:.4g} {action.rate_unit} of {action.id}",
                     "Another rate is a change of its own: change: replace.")
@@ -308,21 +295,20 @@ def _part(case: CaseFile, action: Action, change: PlanChange, part: SplitPart, n
                 else rate if by_area else rate / count)
     fields: dict = {}
     if rate is not None and offer is not None:
-        fields = {"rate": rate, "exact_rate": None, "rate_low": None, "rate_high": None,
-                  "supplies": supplies(offer, rate * pounds_per(action.rate_unit, offer)),
+        fields = {"exact_rate": None, "rate_low": None, "rate_high": None,
                   "title": Message(action.title.key, {**action.title.params, "rate": rate}),
-                  **priced(offer, rate, action.rate_unit, area)}
+                  **spread(offer, rate, action.rate_unit, area)}
     elif action.cost_total is not None and action.area_ac and area is not None:
         fields = {"cost_total": action.cost_total * area / action.area_ac}
     if part.window is not None:
         fields["window"] = own_window(case, part.window, action.kind, action.item)
     if zone is not None:
         fields["place"] = place_of(zone)
-    return replace(
-        action, id=f"{action.id}.{number if zone is None else zone.id.lower()}",
+    return _told(
+        action, change, id=f"{action.id}.{number if zone is None else zone.id.lower()}",
         split_from=action.id, area_ac=area,
         notes=(*action.notes, say("actions.note_split_part", number=number, count=count)),
-        changed=(*action.changed, "split"), reasons=(*action.reasons, change.reason), **fields)
+        **fields)
 
 
 # defer and drop ------------------------------------------------------------------------------
@@ -332,10 +318,9 @@ def deferred(case: CaseFile, actions: list[Action]) -> list[Action]:
     """Actions that the adviser put off, with until when."""
     for _, change in _of(case, "defer"):
         said = {"until": change.until, "condition": change.condition}
-        actions = [replace(
-            a, deferred=say("actions.deferred", **said),
-            window=Window(change.until, None, say("actions.when_deferred", **said)),
-            changed=(*a.changed, "defer"), reasons=(*a.reasons, change.reason))
+        actions = [_told(
+            a, change, deferred=say("actions.deferred", **said),
+            window=Window(change.until, None, say("actions.when_deferred", **said)))
             if a.answers_to(change.action) else a for a in actions]
     return actions
 
@@ -359,10 +344,12 @@ def dropped(case: CaseFile,
     Work that waited for something set aside says so; work that a reading was to decide first
     stays undecided without that reading.
     """
+    handling = {*DUST_OF_FINDING, *WATER_OF_FINDING}  # of a material that is not spread
     aside: list[SetAside] = []
     for _, change in _of(case, "drop"):
-        aside += [SetAside(a, change.reason, _still(a)) for a in actions
-                  if a.answers_to(change.action)]
+        aside += [SetAside(a, change.reason, tuple(c for c in a.need.cautions
+                                                   if c.key not in handling))
+                  for a in actions if a.answers_to(change.action)]
     gone = {s.action.id: s.action for s in aside}
     left = []
     for action in actions:
@@ -375,12 +362,6 @@ def dropped(case: CaseFile,
             cautions=(*(say("actions.caution_without", title=m.title) for m in missed),
                       *action.cautions)) if gone else action)
     return left, tuple(aside)
-
-
-def _still(action: Action) -> tuple[Message, ...]:
-    """Cautions of what was found, without those of handling a material that is not spread."""
-    handling = {*DUST_OF_FINDING, *WATER_OF_FINDING}
-    return tuple(c for c in action.need.cautions if c.key not in handling)
 
 
 # move ----------------------------------------------------------------------------------------
@@ -399,8 +380,7 @@ def moved(case: CaseFile, actions: Sequence[Action]) -> tuple[Action, ...]:
     """Marks what was moved, with the reason."""
     told = tuple(actions)
     for _, change in _of(case, "move"):
-        told = tuple(replace(a, changed=(*a.changed, "move"), reasons=(*a.reasons, change.reason))
-                     if a.answers_to(change.action) else a for a in told)
+        told = tuple(_told(a, change) if a.answers_to(change.action) else a for a in told)
     return told
 
 

@@ -9,7 +9,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
 from loambrief.actions.model import Action, WithoutMaterial
-from loambrief.actions.offers import Offer
+from loambrief.actions.offers import ANALYSIS_NUTRIENTS, Offer
 from loambrief.case.schema import CaseFile, Material
 from loambrief.findings.model import Message, NeedKind, say
 from loambrief.tables.organic import ASK, organic_row
@@ -108,7 +108,8 @@ def gaps(case: CaseFile, actions: Sequence[Action], on_offer: Sequence[Offer]
     """Needs that a constraint leaves without any material, in order of the plan."""
     found: dict[tuple[str, str, str], WithoutMaterial] = {}
     for action in actions:
-        if action.material_id is not None or not _wants(action):
+        wants = action.kind in FILLED_BY or action.kind is NeedKind.NUTRIENT
+        if action.material_id is not None or not wants:
             continue
         for offer in sorted(on_offer, key=lambda o: o.id):
             told = ruling(case, offer.material)
@@ -144,15 +145,8 @@ def with_gaps(actions: Iterable[Action], found: Sequence[WithoutMaterial]) -> tu
     return tuple(told)
 
 
-def _wants(action: Action) -> bool:
-    return action.kind in FILLED_BY or action.kind is NeedKind.NUTRIENT
-
-
 def _serves(offer: Offer, action: Action) -> bool:
     """The material would have been looked at for this need."""
     if action.kind in FILLED_BY:
         return offer.material.kind == FILLED_BY[action.kind]
-    try:
-        return offer.fraction(action.item) > 0
-    except KeyError:
-        return False
+    return action.item in ANALYSIS_NUTRIENTS and offer.fraction(action.item) > 0

@@ -6,29 +6,22 @@ from dataclasses import replace
 from loambrief.actions.interactions import same_area
 from loambrief.actions.model import Action, Plan, PlanDifference, PlanFigure
 from loambrief.actions.plan import make_plan
+from loambrief.actions.ranking import DECISION
 from loambrief.agronomy.registry import recording
-from loambrief.case.schema import CaseFile
+from loambrief.case.schema import OWN_ENTRIES, CaseFile
 from loambrief.findings.model import NeedKind
 from loambrief.topics.assess import assess
 
-ENTRIES = ("overrides", "own_actions", "plan_changes")
 HABITS = (NeedKind.MANAGE, NeedKind.MEASURE)
-OPEN = "adviser decides"
-"""Item of the action that asks the adviser for what the program does not judge."""
 SAME = 1e-6
 """Rates closer than this share are one."""
-
-
-def has_own(case: CaseFile) -> bool:
-    """Whether the adviser set anything of the plan."""
-    return case.nitrogen is not None or any(getattr(case, name) for name in ENTRIES)
 
 
 def without_own(case: CaseFile) -> CaseFile:
     """The case as the program would plan it by itself."""
     strips = None if case.strips is None else case.strips.for_program()
     return case.model_copy(update={"nitrogen": None, "strips": strips,
-                                   **{name: [] for name in ENTRIES}})
+                                   **{name: [] for name in OWN_ENTRIES}})
 
 
 def beside_program(case: CaseFile, plan: Plan, earlier: Sequence[CaseFile]) -> Plan:
@@ -41,20 +34,10 @@ def beside_program(case: CaseFile, plan: Plan, earlier: Sequence[CaseFile]) -> P
 
 
 def differences(plan: Plan, program: Plan) -> tuple[PlanDifference, ...]:
-    """Every difference between a plan and the program's own.
+    """Every difference between a plan and the program's own of the same case.
 
-    Parameters
-    ----------
-    plan : Plan
-        What is advised.
-    program : Plan
-        Of the same case, without what the adviser set.
-
-    Returns
-    -------
-    tuple of PlanDifference
-        What the adviser put in, then what was changed, then what was taken out, each in the order
-        of the plan; last what follows from these without an entry of its own.
+    What the adviser put in, then what was changed, then what was taken out, each in the order of
+    the plan; last what follows from these without an entry of its own.
     """
     before = {a.id: a for a in program.actions}
     put_in = [a for a in plan.actions if a.own]
@@ -87,7 +70,7 @@ def _own(action: Action, plan: Plan, program: Plan) -> PlanDifference:
     instead = [a for a in gone if a.kind is action.kind and a.kind not in HABITS
                and (a.kind is not NeedKind.NUTRIENT or set(a.supplies) & set(action.supplies))]
     if action.own == "nitrogen":
-        instead += [a for a in gone if a.item == OPEN]
+        instead += [a for a in gone if a.item == DECISION]
     return PlanDifference((action.own, *action.changed), action.id, action.title, action.place,
                       action.reasons, _figures([action]), _figures(instead))
 

@@ -10,7 +10,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import replace
 
 from loambrief.actions.blend import BlendZone, FieldMix
-from loambrief.actions.materials import pounds_per, priced, supplies
+from loambrief.actions.materials import pounds_per, spread
 from loambrief.actions.model import Action, SpreadingDays
 from loambrief.actions.offers import Offer
 from loambrief.actions.orders import needed_lb
@@ -52,14 +52,8 @@ def years_at_once(case: CaseFile) -> int:
 
 
 def years_for(case: CaseFile, rate_lb: float, smallest_lb: float, optional: bool) -> int | None:
-    """Years in one pass for a rate below the smallest; None where the guide does not allow it.
-
-    Parameters
-    ----------
-    rate_lb, smallest_lb : float
-        [lb/ac].
-    optional : bool
-        The rate only holds a test in its range.
+    """Years in one pass for a rate below the smallest [lb/ac both]; None where the guide does not
+    allow it. An ``optional`` rate only holds a test in its range.
     """
     if rate_lb >= smallest_lb * (1 - EVEN):
         return 1
@@ -67,14 +61,11 @@ def years_for(case: CaseFile, rate_lb: float, smallest_lb: float, optional: bool
     return years if optional and years <= years_at_once(case) else None
 
 
-def stretched_cap(zone: BlendZone, offer: Offer, years: int, by_year: frozenset[str]
-                  ) -> float:
-    """Most of a product in one pass for several years [lb/ac].
+def stretched_cap(zone: BlendZone, offer: Offer, years: int = 1,
+                  by_year: frozenset[str] = frozenset()) -> float:
+    """Most of a product alone, in one pass for so many years, that keeps every limit [lb/ac].
 
-    Parameters
-    ----------
-    by_year : frozenset of str
-        Nutrients whose limit is a rate for each year; the other limits do not grow.
+    The limits of the nutrients ``by_year`` are rates for each year; others do not grow.
     """
     caps = [limit * (years if n in by_year else 1) / offer.fraction(n)
             for n, limit in zone.upper.items() if offer.fraction(n) > 0]
@@ -90,13 +81,8 @@ def settable_mix(case: CaseFile, zones: tuple[BlendZone, ...], usable: tuple[Off
 
     A product too small to set on a zone is left out there and the mix made again, until all
     can be set or a need would be left; what still cannot be set is said by :func:`fit`.
-
-    Parameters
-    ----------
-    optional : mapping
-        Zone id -> nutrients whose need there is only maintenance.
-    by_year : mapping
-        Zone id -> nutrients whose limit there is a rate for each year.
+    ``optional`` and ``by_year`` name, by zone, the nutrients whose need there is only maintenance,
+    and those whose limit there is a rate for each year.
     """
     best = best_effort(zones, usable)
     for _ in range(len(zones) * len(usable)):
@@ -135,12 +121,8 @@ def _too_small(case: CaseFile, mixed: Mixed, usable: tuple[Offer, ...],
     return min(found)[1:] if found else None
 
 
-def fit(case: CaseFile, actions: Iterable[Action], offers: Mapping[str, Offer]) -> list[Action]:
-    """Actions at rates that a machine of the farm can be set to."""
-    return [_fit(case, a, offers) for a in actions]
-
-
-def _fit(case: CaseFile, action: Action, offers: Mapping[str, Offer]) -> Action:
+def fit(case: CaseFile, action: Action, offers: Mapping[str, Offer]) -> Action:
+    """The action at a rate that a machine of the farm can be set to."""
     held, offer = machine(case, action.material_kind), offers.get(action.material_id or "")
     if held is None or not action.rate or offer is None:
         return action
@@ -175,11 +157,10 @@ def _fit(case: CaseFile, action: Action, offers: Mapping[str, Offer]) -> Action:
     low, high = ((None if v is None else v / size) for v in ends) if inside else (None, None)
     params = {**action.title.params, "rate": rate / size}
     return replace(
-        action, title=say(action.title.key, **params), rate=rate / size, rate_low=low,
-        rate_high=high, exact_rate=exact * years / size, years_at_once=years,
-        cap=None if cap is None else cap / size,
-        supplies=supplies(offer, rate), limits=(*action.limits, limit),
-        **priced(offer, rate / size, action.rate_unit, action.area_ac))
+        action, title=say(action.title.key, **params), rate_low=low, rate_high=high,
+        exact_rate=exact * years / size, years_at_once=years,
+        cap=None if cap is None else cap / size, limits=(*action.limits, limit),
+        **spread(offer, rate / size, action.rate_unit, action.area_ac))
 
 
 def settable(exact: float, smallest: float, step: float, cap: float | None = None,
@@ -243,13 +224,7 @@ def uncounted(case: CaseFile, actions: Iterable[Action]) -> tuple[str, ...]:
 
 
 def spreading_days(case: CaseFile, actions: Iterable[Action]) -> tuple[SpreadingDays, ...]:
-    """Mass and days of each machine for actions of this season, in the order of the case.
-
-    Parameters
-    ----------
-    actions : iterable of Action
-        Those that will be done.
-    """
+    """Mass and days of each machine for what will be done this season, in the order of the case."""
     if case.constraints is None:
         return ()
     loads: dict[str, float] = {}

@@ -19,16 +19,8 @@ WAIT_DAYS = {
     NeedKind.MANAGE: 365,
 }
 """Usual waiting times before a new test can show a change (common practice, no source)."""
-
-
 SPRING = (4, 15)
 """Month and day that stand for spring at field capacity (our convention; north of the equator)."""
-
-
-def _spring(after: dt.date) -> dt.date:
-    """The next spring after a day."""
-    day = dt.date(after.year, *SPRING)
-    return day if day > after else dt.date(after.year + 1, *SPRING)
 
 
 def followups(case: CaseFile, actions: tuple[Action, ...]) -> tuple[Followup, ...]:
@@ -41,9 +33,11 @@ def followups(case: CaseFile, actions: tuple[Action, ...]) -> tuple[Followup, ..
         if action.kind in WAIT_DAYS and action.kind not in found:
             name = action.kind.value.replace(" ", "_")
             start = action.window.start if action.window and action.window.start else today
-            due = max(start, today) + dt.timedelta(days=WAIT_DAYS[action.kind])
-            if action.kind is NeedKind.LOOSEN:
-                due = _spring(max(start, today))
+            start = max(start, today)
+            due = start + dt.timedelta(days=WAIT_DAYS[action.kind])
+            if action.kind is NeedKind.LOOSEN:  # the next spring
+                due = next(d for year in (start.year, start.year + 1)
+                           if (d := dt.date(year, *SPRING)) > start)
             found[action.kind] = Followup(
                 due=due,
                 what=say(f"actions.follow_{name}"),

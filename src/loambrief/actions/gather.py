@@ -1,6 +1,6 @@
 """Needs out of findings, merged where two findings ask for the same thing."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from loambrief.findings.model import Confidence, Finding, Need, NeedKind, beyond
 
@@ -54,18 +54,10 @@ def gather(findings: tuple[Finding, ...]) -> tuple[NeedFor, ...]:
 
 
 def _merge(old: NeedFor, new: NeedFor) -> NeedFor:
-    bigger = max(
-        (old.need, new.need), key=lambda n: (n.amount is not None, n.amount or 0.0)
-    )
+    bigger = max((old.need, new.need), key=lambda n: (n.amount is not None, n.amount or 0.0))
     known = {caution.key for caution in old.need.cautions}
     cautions = old.need.cautions + tuple(c for c in new.need.cautions if c.key not in known)
-    need = Need(
-        **{
-            **{name: getattr(bigger, name) for name in bigger.__dataclass_fields__},
-            "cautions": cautions,
-        }
-    )
-    return NeedFor(need, old.findings + new.findings)
+    return NeedFor(replace(bigger, cautions=cautions), old.findings + new.findings)
 
 
 def amounts(needs: tuple[NeedFor, ...], kind: NeedKind) -> tuple[NeedFor, ...]:

@@ -5,10 +5,10 @@ from dataclasses import replace
 
 from loambrief.actions.gather import NeedFor
 from loambrief.actions.model import Action, WithoutMaterial
-from loambrief.actions.setback import LEAST_AC, strip_ac
-from loambrief.case.parts import treated_share
+from loambrief.actions.setback import LEAST_AC, neighbours, strip_ac
 from loambrief.case.schema import CaseFile
 from loambrief.case.schema_farm import Neighbour
+from loambrief.case.select import treated_share
 from loambrief.findings.model import NeedKind, say
 
 SPREAD = (NeedKind.LIME, NeedKind.ACIDIFY, NeedKind.GYPSUM, NeedKind.NUTRIENT, NeedKind.LEACH,
@@ -57,13 +57,11 @@ def kept_off(case: CaseFile, actions: Iterable[Action]) -> list[Action]:
     The strip is taken off the area where the case says which zone it lies in, or where there
     is only one; else only the distance is said.
     """
-    beside = case.constraints.neighbours if case.constraints is not None else ()
-    only = case.samples[0].id if len(case.samples) == 1 else None
     kept = []
     for action in actions:
-        for neighbour in beside:
+        for neighbour, zone in neighbours(case):
             if action.material_kind in neighbour.kinds:
-                action = _off(action, neighbour, neighbour.zone or only)
+                action = _off(action, neighbour, zone)
         kept.append(action)
     return kept
 

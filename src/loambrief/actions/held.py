@@ -9,17 +9,15 @@ from collections.abc import Iterator, Mapping, Sequence
 from loambrief.actions.gather import amounts, gather
 from loambrief.actions.limits import Limit, zone_limits
 from loambrief.actions.materials import on_surface, with_seed
-from loambrief.actions.mix import ORGANIC
 from loambrief.actions.model import Action, Plan
-from loambrief.actions.offers import Offer, offers
+from loambrief.actions.offers import ORGANIC, Offer, offers
 from loambrief.actions.orders import needed_lb
-from loambrief.actions.own import brought, covers
+from loambrief.actions.own import brought, covers, placed
 from loambrief.actions.ranking import keeps_stock_safe
 from loambrief.agronomy.registry import recording
 from loambrief.case.own_checks import zone_named
 from loambrief.case.problems import DataPath, Fault
 from loambrief.case.schema import CaseFile
-from loambrief.case.select import sample_area_ac
 from loambrief.errors import UnknownName
 from loambrief.findings.model import Finding, JudgedKind, NeedKind, Place
 from loambrief.topics.acidity.formulas import lime_passes
@@ -41,17 +39,9 @@ OWN_CHANGES = {"rate", "replace"}
 
 
 def held(case: CaseFile, plan: Plan, findings: Sequence[Finding]) -> Iterator[Fault]:
-    """What own entries cross: errors and warnings, by their place in the case.
+    """What own entries of a plan cross, by their place in the case.
 
-    Parameters
-    ----------
-    plan : Plan
-        With the adviser's entries in it.
-
-    Yields
-    ------
-    Fault
-        ``CASE054`` where an entry is refused; ``CASE131`` to ``CASE133`` for warnings.
+    ``CASE054`` where an entry is refused; ``CASE131`` to ``CASE133`` for warnings.
     """
     by_id = {o.id: o for o in offers(case)}
     touched = [a for a in plan.actions if a.own or OWN_CHANGES & set(a.changed)]
@@ -126,7 +116,7 @@ def _nutrients(case: CaseFile, plan: Plan, touched: Sequence[Action],
     limits = zone_limits(case, zones, tuple(findings), judged)
     now = [a for a in plan.actions if a.deferred is None and a.pass_number == 1]
     for place in places:
-        area = _area(case, place)
+        area = placed(case, place.id or None)[1]
         there = brought(now, place, area)
         for nutrient, limit in sorted(limits[place.id].items()):
             if there.get(nutrient, 0.0) <= limit.amount + SLACK:
@@ -135,11 +125,6 @@ def _nutrients(case: CaseFile, plan: Plan, touched: Sequence[Action],
                 if covers(action, place, area) and action.supplies.get(nutrient, 0.0) > SLACK \
                         and action.own != "nitrogen":
                     yield _over(case, action, nutrient, there[nutrient], limit, place)
-
-
-def _area(case: CaseFile, place: Place) -> float:
-    zone = next((s for s in case.samples if s.id == place.id), None)
-    return case.field.area.value if zone is None else sample_area_ac(case, zone)
 
 
 def _over(case: CaseFile, action: Action, nutrient: str, there: float, limit: Limit,
@@ -234,7 +219,8 @@ def _line(case: CaseFile, plan: Plan, findings: Sequence[Finding]) -> Iterator[F
     now = [a for a in plan.actions if a.deferred is None and a.pass_number == 1]
     for finding in (f for f in findings if f.subject == LINE):
         rest = float(finding.value or 0.0)
-        there = brought(now, finding.place, _area(case, finding.place)).get("N", 0.0)
+        area = placed(case, finding.place.id or None)[1]
+        there = brought(now, finding.place, area).get("N", 0.0)
         where = f" at {finding.place.id}" if finding.place.id else ""
         if abs(there - rest) > max(SUM_LB_AC, SUM_SHARE * rest):
             yield Fault("CASE132", ("nitrogen", "rate"),

@@ -6,13 +6,14 @@ from dataclasses import replace
 
 from loambrief.actions.limits import stated_index, waters
 from loambrief.actions.model import Action, Window
+from loambrief.actions.offers import ORGANIC
 from loambrief.actions.orders import needed_lb
-from loambrief.actions.setback import KEPT_OFF, cautions
+from loambrief.actions.setback import cautions
 from loambrief.case.schema import CaseFile
 from loambrief.findings.crop_kinds import kept_stock
 from loambrief.findings.model import WHOLE_FIELD, Finding, Message, NeedKind, say
 from loambrief.topics.nutrients.manure_plan import liquid_room
-from loambrief.units import Quantity
+from loambrief.units import KFT2_PER_ACRE, Quantity
 
 LARGE_K2O_LB_AC = 150.0
 """From here on magnesium in forage is watched (our own cut for a large single rate)."""
@@ -22,8 +23,6 @@ STEEP_PCT = 8.0
 SMALL_AC = 0.5
 """A field below this gets its rates by the square, since loads and spreaders are out of
 proportion (our own cut)."""
-FT2_PER_AC = 43.56
-"""Thousand square feet in an acre."""
 G_PER_M2_PER_LB_PER_AC = 0.1120851
 LIVE_SOURCES = ("manure", "biosolids")
 COPPER_FED = ("swine", "poultry")
@@ -50,16 +49,6 @@ ALWAYS = ("water-table",)
 NEAR_WATER = "nutrients.caution_p_near_water"
 _P_WATER = say("nutrients.caution_p_water")
 """In its place where a setback beside it names the water and the distance."""
-INTERACTIONS = (
-    "actions.interaction_lime_n",
-    "actions.interaction_lime_p",
-    "actions.interaction_manure_lime",
-    "actions.interaction_sheep_copper",
-    "actions.interaction_k_mg",
-    "actions.interaction_pure_water",
-    "actions.interaction_gypsum_water",
-)
-"""Every caution that is given here."""
 
 
 def same_area(one: Action, other: Action) -> bool:
@@ -84,8 +73,8 @@ def dependencies(actions: list[Action]) -> list[Action]:
 
 
 def _waits(action: Action, other: Action) -> bool:
-    if other.kind is NeedKind.DRAIN and _undecided(other):
-        return False
+    if other.kind is NeedKind.DRAIN and "first" in other.need.params:
+        return False  # a reading that was not made decides it
     if action.item == "leaching share":
         return other.kind in (NeedKind.GYPSUM, NeedKind.LEACH)
     if not same_area(action, other):
@@ -96,11 +85,6 @@ def _waits(action: Action, other: Action) -> bool:
         NeedKind.GYPSUM: (NeedKind.DRAIN,),
         NeedKind.LEACH: (NeedKind.DRAIN, NeedKind.GYPSUM),
     }.get(action.kind, ())
-
-
-def _undecided(action: Action) -> bool:
-    """Its need names a reading that was not made (``first``)."""
-    return "first" in action.need.params
 
 
 def decisions(actions: list[Action]) -> list[Action]:
@@ -202,7 +186,7 @@ def small_areas(case: CaseFile, ranked: tuple[Action, ...]) -> tuple[Action, ...
         if action.rate and action.area_ac:
             pounds = needed_lb(action) / action.area_ac
             small = (pounds * G_PER_M2_PER_LB_PER_AC if case.case.units == "si"
-                     else pounds / FT2_PER_AC)
+                     else pounds / KFT2_PER_ACRE)
             action = replace(action, cautions=(say(key, small=small), *action.cautions))
             key = "actions.note_small_rate"
         told.append(action)
@@ -222,7 +206,7 @@ def _unindexed(case: CaseFile, action: Action) -> list[Message]:
     """
     zone_id = action.place.id
     near = case.field.sensitive_areas or waters(case, zone_id)
-    if (not near or action.material_kind not in KEPT_OFF or stated_index(case, zone_id)
+    if (not near or action.material_kind not in ORGANIC or stated_index(case, zone_id)
             or not action.supplies.get("P2O5", 0.0) > 0):
         return []
     return [say("actions.caution_index_open", sloped=_slope(case, zone_id) is not None)]

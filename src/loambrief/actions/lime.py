@@ -1,7 +1,7 @@
 """Lime, gypsum and sulfur: the cheapest material for the need, in as many passes as allowed."""
 
 import math
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 
 from loambrief.actions.gather import NeedFor
@@ -9,17 +9,17 @@ from loambrief.actions.materials import (
     action_id,
     base,
     on_surface,
-    priced,
     product_range,
-    supplies,
+    spread,
+    unspread,
 )
 from loambrief.actions.model import Action
 from loambrief.actions.offers import Offer, kind_of
 from loambrief.actions.rounding import pass_rates, round_up
 from loambrief.actions.windows import EVERY_SEASON, window
-from loambrief.agronomy.registry import recording, subject
+from loambrief.agronomy.registry import Result, recording, subject
 from loambrief.case.schema import CaseFile
-from loambrief.findings.model import NeedKind, say
+from loambrief.findings.model import Message, NeedKind, say
 from loambrief.topics.acidity.formulas import lime_product_rate
 from loambrief.topics.acidity.formulas_quality import fineness_factor_pct
 from loambrief.units import LB_PER_TON
@@ -59,20 +59,16 @@ def lime_quality(offer: Offer) -> Mapping[str, float] | None:
 
 def cheapest(usable: list[tuple[Offer, float]], needed_ton: float, passes_ac: float
              ) -> tuple[Offer, float] | None:
-    """The offer that does a field's work for the least money.
+    """The offer that does a field's work for the least money, with its product per unit of need.
+
+    Offers without a price come last; ties go by id.
 
     Parameters
     ----------
-    usable : list of (Offer, product per unit of pure material)
     needed_ton : float
         Pure material for all areas and passes [ton].
     passes_ac : float
         Area that is spread, once for each pass [ac].
-
-    Returns
-    -------
-    (Offer, factor) or None
-        Offers without a price come last; ties go by id.
     """
     def cost(entry: tuple[Offer, float]) -> tuple[float, str]:
         offer, factor = entry
@@ -110,7 +106,7 @@ def lime_actions(case: CaseFile, needs: tuple[NeedFor, ...], offers: tuple[Offer
     actions: list[Action] = []
     for wanted in (False, True):
         group = tuple(n for n in needs if (n.need.place.id in magnesium_at) is wanted)
-        rich = [entry for entry in limes if _magnesium(entry[0]) >= MAGNESIUM_LIME_PCT]
+        rich = [entry for entry in limes if 100.0 * entry[0].fraction("Mg") >= MAGNESIUM_LIME_PCT]
         chosen = cheapest(rich if wanted and rich else limes, *_field(group))
         for need_for in group:
             actions += _lime(case, need_for, chosen[0] if chosen else None)
@@ -136,51 +132,73 @@ def _dolomitic(action: Action) -> bool:
     return pounds > 0 and 100.0 * action.supplies.get("Mg", 0.0) / pounds >= MAGNESIUM_LIME_PCT
 
 
-def _magnesium(offer: Offer) -> float:
-    return 100.0 * offer.fraction("Mg")
-
-
 def _lime(case: CaseFile, need_for: NeedFor, offer: Offer | None) -> tuple[Action, ...]:
     need = need_for.need
     if need.amount is None:
         return (base(case, need_for, "", say("actions.title_lime_unknown", where=need.place)),)
-    passes = passes_of(need_for)
-    per_pass = need.amount / passes
     if offer is None:
-        return (base(case, need_for, "", say("actions.title_lime_no_product", where=need.place,
+        passes = passes_of(need_for)
+        return (unspread(case, need_for, say("actions.title_lime_no_product", where=need.place,
                                              amount=need.amount),
-                     exact_rate=per_pass, passes=passes, rate_low=need.low, rate_high=need.high,
-                     range_printed=need.printed_span, results=need.results),)
+                         exact_rate=need.amount / passes, passes=passes),)
     quality = lime_quality(offer)
     assert quality is not None  # only lime of known quality is chosen
     with recording():  # only the scale; the rate of a pass is worked out below
         scale = float(lime_product_rate(requirement=1.0, **quality))
+
+    def exact(amount: float) -> Result:
+        with subject(need.place, offer.material.name):
+            return lime_product_rate.evaluate(requirement=amount, **quality)
+
+    return _passes(
+        case, need_for, offer, scale, "actions.title_lime", {"dolomitic": False},
+        lambda passes: say("actions.how_lime", surface=on_surface(case), passes=passes),
+        lambda cap, passes: say("actions.limit_pass", cap=cap, passes=passes), exact)
+
+
+def _passes(case: CaseFile, need_for: NeedFor, offer: Offer, scale: float, title: str,
+            more: Mapping[str, object], how: Callable[[int], Message],
+            limit: Callable[[float | None, int], Message],
+            exact: Callable[[float], Result] | None = None) -> tuple[Action, ...]:
+    """One action a pass for a need of pure material.
+
+    Parameters
+    ----------
+    scale : float
+        Product per unit of the pure material.
+    title, more : str, mapping
+        Key of the title, and what it is given beside the usual.
+    how, limit : callable
+        What is said of the number of passes, and of the cap that asks for them.
+    exact : callable or None
+        Works a pass out for the record; else it is the need times ``scale``.
+    """
+    need = need_for.need
+    assert need.amount is not None  # a need without an amount has no product
     cap = need.cap * scale if need.cap else None
     least, most, errors = product_range(need, scale, offer.material)
-    rates = pass_rates(need.amount * scale, passes, "ton/ac", case.case.decided_in, cap,
-                       least, most)
+    rates = pass_rates(need.amount * scale, passes_of(need_for), need.unit, case.case.decided_in,
+                       cap, least, most)
     passes = len(rates)
-    with subject(need.place, offer.material.name):
-        exact = lime_product_rate.evaluate(requirement=need.amount / passes, **quality)
+    worked = () if exact is None else (exact(need.amount / passes),)
+    per_pass = worked[0].number if worked else need.amount * scale / passes
     low, high = (None if end is None else end / passes for end in (least, most))
+    if need.params.get("at_least"):
+        rates = (round_up(per_pass, need.unit, case.case.decided_in),) * passes
     return tuple(
         base(
             case, need_for, str(number) if passes > 1 else "",
-            say("actions.title_lime", where=need.place, rate=rate,
-                material=offer.material.name, number=number, passes=passes,
-                dolomitic=False),
-            kind_of_material="lime",
-            material_id=offer.id, material_name=offer.material.name,
-            rate=rate, exact_rate=exact.value, rate_unit="ton/ac", cap=cap,
+            say(title, where=need.place, rate=rate, material=offer.material.name, number=number,
+                passes=passes, **more),
+            kind_of_material=offer.material.kind,
+            material_id=offer.id, material_name=offer.material.name, exact_rate=per_pass, cap=cap,
             rate_low=low, rate_high=high, range_printed=need.printed_span,
             pass_number=number, passes=passes,
-            window=window(case, need.kind, number),
+            window=window(case, need.kind, number, need.item),
             depends_on=(action_id(need_for, str(number - 1)),) if number > 1 else (),
-            how=(say("actions.how_lime", surface=on_surface(case), passes=passes),),
-            supplies=supplies(offer, rate * LB_PER_TON),
-            results=(*need.results, exact, *errors),
-            limits=(say("actions.limit_pass", cap=cap, passes=passes),) if passes > 1 else (),
-            **priced(offer, rate, "ton/ac", need.area_ac),
+            how=(how(passes),), results=(*need.results, *worked, *errors),
+            limits=(limit(cap, passes),) if passes > 1 else (),
+            **spread(offer, rate, need.unit, need.area_ac),
         )
         for number, rate in enumerate(rates, 1)
     )
@@ -207,57 +225,24 @@ def sulfur_actions(case: CaseFile, needs: tuple[NeedFor, ...],
               if o.fraction("S") > 0]
     tons, area = _field(needs)
     chosen = cheapest(usable, tons / LB_PER_TON, area)
-    return tuple(a for n in needs for a in _pure(case, n, chosen, "elemental sulfur"))
+    return tuple(a for n in needs for a in _pure(case, n, chosen, "sulfur"))
 
 
 def _pure(case: CaseFile, need_for: NeedFor, chosen: tuple[Offer, float] | None,
-          kind: str) -> tuple[Action, ...]:
-    """One action per pass for a need of a pure material."""
+          name: str) -> tuple[Action, ...]:
+    """One action per pass for a need of a pure material, gypsum or sulfur."""
     need = need_for.need
-    name = "gypsum" if kind == "gypsum" else "sulfur"
     if need.amount is None or chosen is None:
-        title = (say("actions.title_gypsum_no_product", where=need.place, amount=need.amount)
-                 if name == "gypsum" else need.text)
-        return (base(case, need_for, "", title, exact_rate=need.amount, rate_low=need.low,
-                     rate_high=need.high, range_printed=need.printed_span, results=need.results),)
-    offer, scale = chosen
-    cap = need.cap * scale if need.cap else None
-    passes = passes_of(need_for)
-    least, most, errors = product_range(need, scale, offer.material)
-    rates = pass_rates(need.amount * scale, passes, need.unit, case.case.decided_in, cap,
-                       least, most)
-    passes = len(rates)
-    exact = need.amount * scale / passes
-    low, high = (None if end is None else end / passes for end in (least, most))
-    if need.params.get("at_least"):
-        rates = (round_up(exact, need.unit, case.case.decided_in),) * passes
+        return (unspread(case, need_for, need.text if name == "sulfur" else say(
+            "actions.title_gypsum_no_product", where=need.place, amount=need.amount)),)
     season = need.item == EVERY_SEASON
-    made = tuple(
-        base(
-            case, need_for, str(number) if passes > 1 else "",
-            say("actions.title_gypsum_season" if season else f"actions.title_{name}",
-                where=need.place, rate=rate,
-                material=offer.material.name, number=number, passes=passes),
-            kind_of_material=kind, material_id=offer.id, material_name=offer.material.name,
-            rate=rate, exact_rate=exact, rate_unit=need.unit, cap=cap,
-            rate_low=low, rate_high=high, range_printed=need.printed_span,
-            pass_number=number, passes=passes,
-            window=window(case, need.kind, number, need.item),
-            depends_on=(action_id(need_for, str(number - 1)),) if number > 1 else (),
-            how=(say("actions.how_gypsum_season") if season
-                 else say(f"actions.how_{name}", passes=passes),),
-            supplies=supplies(offer, rate * (LB_PER_TON if need.unit == "ton/ac" else 1.0)),
-            results=(*need.results, *errors),
-            limits=(say("actions.limit_pass_own", cap=cap, unit=need.unit, passes=passes),)
-            if passes > 1 else (),
-            **priced(offer, rate, need.unit, need.area_ac),
-        )
-        for number, rate in enumerate(rates, 1)
-    )
-    return tuple(_yearly(a) for a in made) if season else made
-
-
-def _yearly(action: Action) -> Action:
-    """Its cost comes back every season, which is said before anything else."""
-    return replace(action, cautions=(
-        say("actions.caution_every_year", cost=action.cost_total), *action.cautions))
+    made = _passes(
+        case, need_for, *chosen,
+        "actions.title_gypsum_season" if season else f"actions.title_{name}", {},
+        lambda passes: (say("actions.how_gypsum_season") if season
+                        else say(f"actions.how_{name}", passes=passes)),
+        lambda cap, passes: say("actions.limit_pass_own", cap=cap, unit=need.unit, passes=passes))
+    if not season:
+        return made
+    return tuple(replace(a, cautions=(  # its cost comes back every season
+        say("actions.caution_every_year", cost=a.cost_total), *a.cautions)) for a in made)

@@ -52,18 +52,7 @@ class Limit:
 def zone_limits(case: CaseFile, zones: Mapping[str, tuple[NeedFor, ...]],
                 findings: tuple[Finding, ...], judged: Sequence[Judgement]
                 ) -> dict[str, dict[str, Limit]]:
-    """Limits of each zone that is fed.
-
-    Parameters
-    ----------
-    zones : mapping
-        Zone id -> its nutrient needs.
-
-    Returns
-    -------
-    dict
-        Zone id -> nutrient -> limit [lb/ac].
-    """
+    """Limits of each zone that is fed, from its needs: zone id -> nutrient -> limit [lb/ac]."""
     taken = {n: removed(case, n) for n in ("N", "P2O5")}
     return {zone_id: _zone(case, zone_id, needs, findings, judged, taken)
             for zone_id, needs in zones.items()}
@@ -89,17 +78,17 @@ def _zone(case: CaseFile, zone_id: str, needs: tuple[NeedFor, ...],
     keep("P2O5", _phosphorus(case, zone_id, needs, judged, taken["P2O5"]))
     removal = taken["P2O5"]
     risk = stated_index(case, zone_id)
+    bases: list[tuple[str, object, tuple[Result, ...]]] = [
+        ("class", r.details.get("basis"), (r,)) for f in here for r in f.results
+        if r.formula == "phosphorus_runoff_level"]
     if risk is not None:
-        if INDEX_BASIS[risk] == "none" or (INDEX_BASIS[risk] == "removal" and removal is None):
-            keep("P2O5", Limit(0.0, "index"))
-        elif INDEX_BASIS[risk] == "removal" and removal is not None:
-            keep("P2O5", Limit(float(removal.value), "index", (removal,)))
-    for result in (r for f in here for r in f.results
-                   if r.formula == "phosphorus_runoff_level"):
-        if result.details.get("basis") == "none":
-            keep("P2O5", Limit(0.0, "class", (result,)))
-        elif result.details.get("basis") == "removal" and removal is not None:
-            keep("P2O5", Limit(float(removal.value), "class", (result, removal)))
+        unknown = INDEX_BASIS[risk] == "removal" and removal is None
+        bases.insert(0, ("index", "none" if unknown else INDEX_BASIS[risk], ()))
+    for reason, basis, results in bases:
+        if basis == "none":
+            keep("P2O5", Limit(0.0, reason, results))
+        elif basis == "removal" and removal is not None:
+            keep("P2O5", Limit(float(removal.value), reason, (*results, removal)))
     nitrogen = taken["N"]
     line = next((f for f in here if f.subject == LINE), None)
     rate = next((f for f in here if f.subject == RATE), None)

@@ -5,7 +5,7 @@ from dataclasses import replace
 
 from loambrief.actions.blend import BlendZone, FieldMix, field_mix
 from loambrief.actions.limits import Limit
-from loambrief.actions.offers import Offer
+from loambrief.actions.offers import ORGANIC, Offer
 from loambrief.agronomy.registry import subject
 from loambrief.findings.model import say
 from loambrief.topics.nutrients.formulas_manure import (
@@ -15,7 +15,6 @@ from loambrief.topics.nutrients.formulas_manure import (
     manure_rate_limit,
 )
 
-ORGANIC = ("manure", "compost", "biosolids")
 SET_BY = {"nitrogen need": "N", "guide rate": "P2O5", "potassium need": "K2O"}
 """Limits of ``manure_rate_limit`` to the nutrient whose bound of the zone it is."""
 

@@ -1,5 +1,6 @@
 """What a rate of a material costs and brings, and the action made of it."""
 
+import datetime as dt
 import re
 from collections.abc import Mapping
 from dataclasses import replace
@@ -17,6 +18,8 @@ from loambrief.topics.nutrients.seed_row import seed_row_caution
 from loambrief.topics.sampling.formulas_error import answer_range, material_error_pct
 from loambrief.units import LB_PER_TON
 
+NOTHING: Mapping = {"cost_parts": (), "cost_per_ac": 0.0, "cost_total": 0.0}
+"""What a rate of 0 costs: nothing is bought, and nobody drives."""
 _NOT_PLAIN = re.compile(r"[^\w]+")
 GRADE = ("N", "P2O5", "K2O")
 SURFACE_TILLAGE = ("no-till", "strip-till", "perennial")
@@ -32,7 +35,6 @@ CAUTIONS: Mapping[str, tuple[str, ...]] = {
     "service": (),
     "other": (),
 }
-
 
 DUST = frozenset({"caution_lime_dust", "caution_gypsum_dust", "caution_sulfur_dust"})
 DUST_OF_FINDING = frozenset({"acidity.caution_dust", "salinity.caution_gypsum_dust"})
@@ -99,24 +101,22 @@ def base(case: CaseFile, need_for: NeedFor, suffix: str, title: Message, **more)
     )
 
 
+def unspread(case: CaseFile, need_for: NeedFor, title: Message, suffix: str = "",
+             **more) -> Action:
+    """An action without a product, with the amount and the range of its need."""
+    need = need_for.need
+    return base(case, need_for, suffix, title, results=need.results,
+                **{"exact_rate": need.amount, "rate_low": need.low, "rate_high": need.high,
+                   "range_printed": need.printed_span, **more})
+
+
 def product_range(need: Need, scale: float, material: Material
                   ) -> tuple[float | None, float | None, tuple[Result, ...]]:
     """Range of a product for a need of its pure form, all passes together [unit of the need].
 
     From the range of the need and the error of what the material holds; what sources print, to
-    choose between, is only turned into product.
-
-    Parameters
-    ----------
-    need : Need
-        With an amount.
-    scale : float
-        Product per unit of the pure form [1].
-
-    Returns
-    -------
-    (float or None, float or None, tuple of Result)
-        Both ends, and what they were worked out from.
+    choose between, is only turned into product by ``scale``, product per unit of the pure form.
+    Beside both ends, what they were worked out from.
     """
     if need.low is None or need.high is None or need.amount is None:
         return None, None, ()
@@ -150,12 +150,21 @@ def priced(offer: Offer, rate: float, unit: str, area_ac: float | None) -> dict:
     if offer.product_per_lb is None:
         return {"cost_parts": tuple(parts), "price_date": offer.price_date}
     per_ac = sum(amount for _, amount in parts)
-    return {
-        "cost_parts": tuple(parts),
-        "cost_per_ac": per_ac,
-        "cost_total": None if area_ac is None else per_ac * area_ac,
-        "price_date": offer.price_date,
-    }
+    return {**by_area(per_ac, area_ac, offer.price_date), "cost_parts": tuple(parts)}
+
+
+def by_area(per_ac: float, area_ac: float | None, date: dt.date | None) -> dict:
+    """Cost fields of work that is paid by the acre."""
+    return {"cost_parts": (("service", per_ac),), "cost_per_ac": per_ac,
+            "cost_total": None if area_ac is None else per_ac * area_ac, "price_date": date}
+
+
+def spread(offer: Offer, rate: float, unit: str, area_ac: float | None) -> dict:
+    """Fields of an action that spreads a product: its rate, what it brings and costs."""
+    size = pounds_per(unit, offer)
+    return {"rate": rate, "rate_unit": unit, "gallon_lb": size if unit == "gal/ac" else None,
+            "supplies": supplies(offer, rate * size),
+            **(priced(offer, rate, unit, area_ac) if rate > 0 else NOTHING)}
 
 
 def supplies(offer: Offer, pounds: float) -> dict[str, float]:

@@ -1,5 +1,6 @@
 """Nutrient needs of all zones into products: the least-cost mix, rounded, with its reasons."""
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
@@ -8,7 +9,7 @@ from loambrief.actions.equipment import settable_mix, stretched_cap, years_at_on
 from loambrief.actions.gather import NeedFor
 from loambrief.actions.limits import Limit, waters
 from loambrief.actions.manure import manure_limit, shut_out
-from loambrief.actions.materials import GRADE, base, on_surface, priced, supplies, with_seed
+from loambrief.actions.materials import GRADE, base, on_surface, spread, unspread, with_seed
 from loambrief.actions.model import Action
 from loambrief.actions.offers import Offer, kind_of
 from loambrief.actions.raw_manure import caution, window
@@ -26,7 +27,6 @@ from loambrief.topics.nutrients.seed_row import CAUTION as SEED_ROW
 from loambrief.units import LB_PER_TON
 
 KINDS = ("fertilizer", "manure", "compost", "biosolids", "gypsum", "elemental sulfur")
-ORGANIC = ("manure", "compost", "biosolids")
 GUIDE_RATES = ("guide_rate", "guide_rate_water")
 YEARLY = ("guide_rate", "harvest")
 """Reasons of a limit that is a rate for each year, so that two years may have twice as much."""
@@ -52,21 +52,16 @@ def nutrient_plan(case: CaseFile, zones: Mapping[str, tuple[NeedFor, ...]],
                   limits: Mapping[str, Mapping[str, Limit]]) -> NutrientPlan:
     """One action per product and zone of the field's least-cost mix.
 
-    Parameters
-    ----------
-    zones : mapping
-        BlendZone id -> its nutrient needs.
-    limits : mapping
-        Zone id -> nutrient -> most from all sources, and why.
+    ``zones`` are the needs by zone, ``limits`` the most from all sources by zone and nutrient.
     """
     usable = kind_of(offers, *KINDS)
     wanted = tuple(
-        BlendZone(needs[0].need.place, next((n.need.area_ac for n in needs if n.need.area_ac), 1.0),
-             {n.need.item: n.need.amount for n in needs if n.need.amount is not None},
-             {n: limit.amount for n, limit in limits.get(zone_id, {}).items()},
-             barred(case, zone_id, next((n.need.area_ac for n in needs if n.need.area_ac), 1.0),
-                    usable))
+        BlendZone(needs[0].need.place, area,
+                  {n.need.item: n.need.amount for n in needs if n.need.amount is not None},
+                  {n: limit.amount for n, limit in limits.get(zone_id, {}).items()},
+                  barred(case, zone_id, area, usable))
         for zone_id, needs in sorted(zones.items())
+        for area in (next((n.need.area_ac for n in needs if n.need.area_ac), 1.0),)
     )
     optional = {zone_id: frozenset(n.need.item for n in needs if n.need.optional)
                 for zone_id, needs in zones.items()}
@@ -132,7 +127,7 @@ def _top_ups(zone: BlendZone, chosen: tuple[Offer, ...], amounts: Mapping[str, f
     for offer in sorted(chosen, key=lambda o: (amounts[o.id], o.id)):
         others = [o for o in left if o is not offer]
         served = [n for n in zone.wanted() if offer.fraction(n) > 0]
-        brought = {n: sum(rates[o.id] * _unit(o)[1] * o.fraction(n) for o in others)
+        brought = {n: sum(rates[o.id] * o.spread_in[1] * o.fraction(n) for o in others)
                    for n in served}
         if served and all(n in spans and brought[n] >= max(spans[n][0], TOP_UP * zone.needs[n])
                           for n in served):
@@ -144,16 +139,10 @@ def _span(span: RateRange | None) -> tuple[float | None, float | None]:
     return (None, None) if span is None else spanned(span.low, span.high)
 
 
-def _unit(offer: Offer) -> tuple[str, float]:
-    return offer.spread_in
-
-
 def _cap(zone: BlendZone, offer: Offer) -> float | None:
-    """Most of a product alone that keeps every limit of the zone [lb/ac]."""
-    caps = [zone.upper[n] / offer.fraction(n) for n in zone.upper if offer.fraction(n) > 0]
-    if offer.most_lb_ac is not None:
-        caps.append(offer.most_lb_ac)
-    return min(caps, default=None)
+    """Most of a product alone that keeps every limit of the zone [its rate unit]."""
+    most = stretched_cap(zone, offer)
+    return None if math.isinf(most) else most / offer.spread_in[1]
 
 
 def _rounded(case: CaseFile, zone: BlendZone, chosen: tuple[Offer, ...],
@@ -165,20 +154,19 @@ def _rounded(case: CaseFile, zone: BlendZone, chosen: tuple[Offer, ...],
     """
     rates = {}
     for offer in chosen:
-        unit, size = _unit(offer)
-        cap = _cap(zone, offer)
+        unit, size = offer.spread_in
         low, high = _span(ranges.get(offer.id))
         rates[offer.id] = round_rate(amounts[offer.id] / size, unit, case.case.decided_in,
-                                     None if cap is None else cap / size, low, high)
+                                     _cap(zone, offer), low, high)
     for nutrient, limit in sorted(zone.upper.items()):
         bringing = [o for o in chosen if o.fraction(nutrient) > 0]
 
         def brought(offer: Offer, nutrient: str = nutrient) -> float:
-            return rates[offer.id] * _unit(offer)[1] * offer.fraction(nutrient)
+            return rates[offer.id] * offer.spread_in[1] * offer.fraction(nutrient)
 
         while bringing and sum(map(brought, bringing)) > limit * (1 + 1e-9) + 1e-9:
             most = max(bringing, key=lambda o: (brought(o), o.id))
-            unit, size = _unit(most)
+            unit, size = most.spread_in
             exact = amounts[most.id] / size
             lower = step_down(rates[most.id], unit, case.case.decided_in)
             if rates[most.id] > exact:
@@ -194,7 +182,7 @@ def _product(case: CaseFile, lead: NeedFor, met: tuple[NeedFor, ...], offer: Off
              blend: Blend, rate: float, span: RateRange | None,
              limits: tuple[Message, ...], cap: float | None, held: list[Result]) -> Action:
     need = lead.need
-    unit, size = _unit(offer)
+    unit, size = offer.spread_in
     area, off = kept_off(case, need.place.id, need.area_ac, offer.material)
     limits = (*limits, *(limit_of(s, area) for s in off))
     merged = NeedFor(need, tuple({f.id: f for n in met for f in n.findings}.values()))
@@ -206,20 +194,17 @@ def _product(case: CaseFile, lead: NeedFor, met: tuple[NeedFor, ...], offer: Off
         say("actions.title_nutrient", where=need.place, rate=rate, unit=unit,
             material=offer.material.name, items=items),
         kind_of_material=offer.material.kind, material_id=offer.id,
-        material_name=offer.material.name, rate=rate,
-        exact_rate=blend.amounts[offer.id] / size, rate_unit=unit,
-        gallon_lb=size if unit == "gal/ac" else None,
-        cap=None if cap is None else cap / size,
+        material_name=offer.material.name, exact_rate=blend.amounts[offer.id] / size, cap=cap,
         rate_low=low, rate_high=high, range_printed=span is not None and not span.results,
         how=(say("actions.how_nutrient", kind=offer.material.kind,
                  surface=on_surface(case) or bool(need.params.get("growing")),
                  standing=case.field.tillage == "perennial", place=placed),),
-        supplies=supplies(offer, rate * size), meets=tuple(items),
+        meets=tuple(items),
         results=(*{r.calculation or id(r): r for n in met for r in n.need.results}.values(),
                  *(span.results if span is not None else ()), *offer.metals, *held),
         limits=limits,
         notes=(*_last_pound(blend, items), *_band(case, offer, rate * size)),
-        **priced(offer, rate, unit, area),
+        **spread(offer, rate, unit, area),
     )
     if off:
         action = replace(action, area_ac=area,
@@ -232,7 +217,7 @@ def _product(case: CaseFile, lead: NeedFor, met: tuple[NeedFor, ...], offer: Off
     known = {c.key for c in action.cautions}
     extra = tuple(c for n in met if n is not lead for c in n.need.cautions if c.key not in known)
     told = action.cautions + extra
-    beside = None
+    beside: tuple[Message, Result] | None = None
     if any(c.key == SEED_ROW for c in told) and (
             placed == "either" or (placed == "broadcast" and offer.material.kind == "fertilizer"
                                    and _band_most(case, offer) is None)):
@@ -298,18 +283,13 @@ def _unmet(case: CaseFile, needs: Mapping[str, NeedFor], uncovered: tuple[str, .
     for item, need_for in sorted(needs.items()):
         need = need_for.need
         if need.amount is None:
-            actions.append(base(case, need_for, "", need.text, rate_low=need.low,
-                                rate_high=need.high, range_printed=need.printed_span,
-                                results=need.results))
+            actions.append(unspread(case, need_for, need.text))
         elif item in uncovered:
             unpriced = [o.material.name for o in sorted(usable, key=lambda o: o.id)
                         if o.fraction(item) > 0 and o.per_lb is None]
-            actions.append(base(
-                case, need_for, "",
-                say("actions.title_nutrient_no_product", item=item, amount=need.amount,
-                    where=need.place),
-                exact_rate=need.amount, rate_low=need.low, rate_high=need.high,
-                range_printed=need.printed_span, results=need.results,
+            actions.append(unspread(
+                case, need_for, say("actions.title_nutrient_no_product", item=item,
+                                    amount=need.amount, where=need.place),
                 limits=(say("actions.limit_no_product", item=item, unpriced=unpriced),)))
         elif found is not None and item in found.short:
             give = [{"item": n, "by": by} for n, by in sorted(found.raise_by.items())]

@@ -36,7 +36,7 @@ ANALYSIS_NUTRIENTS: Mapping[str, str] = {
 
 BULKY = ("manure", "compost", "biosolids", "gypsum")
 PUMPED = ("liquid", "slurry")
-WATERY = ("manure", "biosolids", "compost")
+ORGANIC = ("manure", "biosolids", "compost")
 """Of these a gallon is taken to weigh what water does; a solution must state its density."""
 GAL_PER_YD3 = 201.974
 """Gallons in a cubic yard, in which the case gives a density."""
@@ -130,7 +130,7 @@ def _per_lb(price: Price | None, material: Material) -> float | None:
         return price.amount / size
     if basis == "liquid" and material.lb_per_gal:
         return price.amount / (size * material.lb_per_gal)
-    if basis == "liquid" and material.form in PUMPED and material.kind in WATERY:
+    if basis == "liquid" and material.form in PUMPED and material.kind in ORGANIC:
         return price.amount / (size * lb_per_gal(material))
     if basis == "volume" and density_lb_yd3:
         return price.amount / (size * density_lb_yd3)
@@ -193,5 +193,5 @@ def kind_of(all_offers: tuple[Offer, ...], *kinds: str) -> tuple[Offer, ...]:
 def service(all_offers: tuple[Offer, ...], does: str) -> Offer | None:
     """The cheapest offer that does a job (spreading, subsoiling, sampling...)."""
     able = [o for o in all_offers if o.material.does == does]
-    return min(able, key=lambda o: (o.per_ac if o.per_ac is not None else float("inf"), o.id),
+    return min(able, key=lambda o: (math.inf if o.per_ac is None else o.per_ac, o.id),
                default=None)

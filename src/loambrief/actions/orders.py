@@ -16,18 +16,9 @@ def needed_lb(action: Action) -> float:
 
 
 def orders(actions: Iterable[Action], offers: Mapping[str, Offer]) -> tuple[Order, ...]:
-    """One order per material and season.
+    """One order per material and season of what will be done, by season, then material.
 
-    Parameters
-    ----------
-    actions : iterable of Action
-        Those that will be done.
-    offers : mapping of offer id to Offer
-
-    Returns
-    -------
-    tuple of Order
-        By season, then material. ``extra_cost`` is None without a price.
+    ``extra_cost`` is None without a price.
     """
     needed: dict[tuple[int, str], float] = {}
     for action in actions:
@@ -41,15 +32,10 @@ def orders(actions: Iterable[Action], offers: Mapping[str, Offer]) -> tuple[Orde
         offer = offers[name]
         ordered = offer.ordered_lb(pounds)
         extra = None if offer.per_lb is None else (ordered - pounds) * offer.per_lb
+        unit, size = offer.spread_in
         made.append(Order(name, offer.material.name, pounds, ordered, offer.package_lb, season,
-                          extra, package_of(offer), gallon_of(offer)))
+                          extra, package_of(offer), size if unit == "gal/ac" else None))
     return tuple(made)
-
-
-def gallon_of(offer: Offer) -> float | None:
-    """Pounds in a gallon of what is ordered by the gallon; None for the rest."""
-    unit, pounds = offer.spread_in
-    return pounds if unit == "gal/ac" else None
 
 
 def package_of(offer: Offer) -> str:

@@ -10,7 +10,7 @@ from dataclasses import replace
 
 from loambrief.actions.gather import NeedFor
 from loambrief.actions.lime import lime_quality
-from loambrief.actions.materials import CAUTIONS, action_id, priced, supplies, with_seed
+from loambrief.actions.materials import CAUTIONS, action_id, by_area, spread, supplies, with_seed
 from loambrief.actions.model import Action, Window
 from loambrief.actions.offers import Offer
 from loambrief.actions.orders import needed_lb
@@ -41,11 +41,7 @@ def own_actions(case: CaseFile, offers: Mapping[str, Offer],
                 findings: Sequence[m.Finding] = ()) -> list[Action]:
     """Own actions and nitrogen passes of a case, in its order.
 
-    Parameters
-    ----------
-    offers : mapping of offer id to Offer
-    findings : sequence of Finding
-        The passes point to those on the nitrogen line.
+    The passes point to the findings on the nitrogen line.
     """
     made = [_own(case, entry, n, offers) for n, entry in enumerate(case.own_actions)]
     if case.nitrogen is None:
@@ -69,7 +65,8 @@ def main_nutrient(offer: Offer | None) -> str:
     return max(held, key=lambda n: (held[n], n), default="")
 
 
-def _place(case: CaseFile, typed: str | None) -> tuple[m.Place, float]:
+def placed(case: CaseFile, typed: str | None) -> tuple[m.Place, float]:
+    """A zone that was named, or the whole field, and its area [ac]."""
     zone = zone_named(case, typed)
     if zone is None:
         return field_place(case), case.field.area.value
@@ -87,20 +84,15 @@ def own_window(case: CaseFile, stated: Period | None, kind: m.NeedKind, item: st
 def _own(case: CaseFile, entry: OwnAction, number: int, offers: Mapping[str, Offer]) -> Action:
     offer = offers.get(entry.material) if entry.material is not None else None
     kind = m.NeedKind(work_of(entry, offer.material if offer else None) or m.NeedKind.MANAGE.value)
-    place, whole = _place(case, entry.where)
+    place, whole = placed(case, entry.where)
     area = whole if entry.area is None else entry.area.value
-    rate, fields = None, {}
-    unit = size = None
+    rate, unit, fields = None, None, {}
     if offer is not None and entry.rate is not None:
         unit, size = spread_by(offer)
         rate = entry.rate.value / size
-        fields = {"rate": rate, "exact_rate": None, "rate_unit": unit,
-                  "gallon_lb": size if unit == "gal/ac" else None,
-                  "supplies": supplies(offer, entry.rate.value),
-                  **priced(offer, rate, unit, area)}
+        fields = spread(offer, rate, unit, area)
     elif offer is not None and offer.per_ac is not None:
-        fields = {"cost_per_ac": offer.per_ac, "cost_total": offer.per_ac * area,
-                  "cost_parts": (("service", offer.per_ac),), "price_date": offer.price_date}
+        fields = by_area(offer.per_ac, area, offer.price_date)
     elif offer is not None and offer.per_each is not None:
         fields = {"cost_total": offer.per_each, "cost_parts": (("each", offer.per_each),),
                   "price_date": offer.price_date}
@@ -126,7 +118,7 @@ def _nitrogen(case: CaseFile, entry: NitrogenPass, number: int, offers: Mapping[
     line = case.nitrogen
     assert line is not None  # a pass stands in the line
     offer = offers.get(entry.material) if entry.material is not None else None
-    place, area = _place(case, entry.where)
+    place, area = placed(case, entry.where)
     pounds = entry.nitrogen.value
     fields: dict = {"exact_rate": pounds, "supplies": {"N": pounds}}
     rate = unit = None
@@ -134,10 +126,7 @@ def _nitrogen(case: CaseFile, entry: NitrogenPass, number: int, offers: Mapping[
         unit, size = spread_by(offer)
         exact = pounds / offer.fraction("N") / size
         rate = round_rate(exact, unit, case.case.decided_in)
-        fields = {"rate": rate, "exact_rate": exact, "rate_unit": unit,
-                  "supplies": supplies(offer, rate * size),
-                  "gallon_lb": size if unit == "gal/ac" else None,
-                  **priced(offer, rate, unit, area)}
+        fields = {"exact_rate": exact, **spread(offer, rate, unit, area)}
     fields.update(_stated_cost(entry.cost, area))
     title = say("actions.title_nitrogen", pounds=pounds, rate=rate, unit=unit, number=number,
                 passes=len(line.passes), material=offer.material.name if offer else None)
@@ -176,9 +165,7 @@ def _stated_cost(cost: Price | None, area: float) -> dict:
     if cost.per == "each":
         return {"cost_parts": (("each", cost.amount),), "cost_total": cost.amount,
                 "cost_per_ac": cost.amount / area if area else None, "price_date": cost.date}
-    per_ac = cost.amount / (ACRE_PER_HA if cost.per == "ha" else 1.0)
-    return {"cost_parts": (("service", per_ac),), "cost_per_ac": per_ac,
-            "cost_total": per_ac * area, "price_date": cost.date}
+    return by_area(cost.amount / (ACRE_PER_HA if cost.per == "ha" else 1.0), area, cost.date)
 
 
 # what they cover ---------------------------------------------------------------------------

@@ -4,33 +4,22 @@ from collections.abc import Mapping
 from dataclasses import replace
 
 from loambrief.actions.blend import BlendZone
-from loambrief.actions.materials import pounds_per, priced, supplies
+from loambrief.actions.materials import pounds_per, spread
 from loambrief.actions.model import Action
 from loambrief.actions.offers import Offer
 from loambrief.case.schema import CaseFile, Override
 from loambrief.findings.model import Message, NeedKind, say
 
 OVER_CAP, OVER_LIMIT = "actions.own_over_cap", "actions.own_over_limit"
-NOTHING: Mapping = {"cost_parts": (), "cost_per_ac": 0.0, "cost_total": 0.0}
-"""What a rate of 0 costs: nothing is bought, and nobody drives."""
 WARNINGS = (OVER_CAP, OVER_LIMIT)
 """Messages that an own rate crosses a limit."""
 
 
 def apply(case: CaseFile, actions: list[Action], offers: Mapping[str, Offer],
           zones: tuple[BlendZone, ...]) -> list[Action]:
-    """Put the case's own rates in place of the computed ones.
+    """Put the case's own rates in place of the computed ones; own actions stay as they are.
 
-    Parameters
-    ----------
-    offers : mapping of offer id to Offer
-    zones : tuple of BlendZone
-        With the limits that the nutrient mix had to keep.
-
-    Returns
-    -------
-    list of Action
-        With own actions untouched: their rate is the adviser's already.
+    ``zones`` hold the limits that the nutrient mix had to keep.
     """
     for entry in case.overrides:
         touched = {a.id for a in actions if a.rate is not None and not a.own
@@ -44,15 +33,13 @@ def apply(case: CaseFile, actions: list[Action], offers: Mapping[str, Offer],
 def _own(action: Action, entry: Override, offers: Mapping[str, Offer]) -> Action:
     assert action.material_id is not None  # only actions with a rate are touched
     offer = offers[action.material_id]
-    size = pounds_per(action.rate_unit, offer)
-    rate = entry.rate.value / size
+    rate = entry.rate.value / pounds_per(action.rate_unit, offer)
     return replace(
         action,
         title=say(action.title.key, **{**action.title.params, "rate": rate}),
-        computed_rate=action.rate, own_reason=entry.reason, rate=rate,
+        computed_rate=action.rate, own_reason=entry.reason,
         changed=(*action.changed, "rate"), reasons=(*action.reasons, entry.reason),
-        supplies=supplies(offer, rate * size),
-        **(priced(offer, rate, action.rate_unit, action.area_ac) if rate > 0 else NOTHING),
+        **spread(offer, rate, action.rate_unit, action.area_ac),
     )
 
 

@@ -23,22 +23,9 @@ Leftover = Callable[[list[Action]], float]
 
 def cover(actions: tuple[Action, ...], limit: float | None,
           leftover: Leftover) -> tuple[tuple[Action, ...], BudgetResult]:
-    """Apply the money, and split what it covers only in part.
+    """Apply the money [currency] to actions in rank order, and split what it covers only in part.
 
-    Parameters
-    ----------
-    actions : tuple of Action
-        In rank order.
-    limit : float or None
-        Money for the field [currency].
-    leftover : callable
-        Cost of what whole loads of some actions leave over [currency].
-
-    Returns
-    -------
-    tuple of Action
-        Numbered anew where one was split.
-    BudgetResult
+    They are numbered anew where one was split. ``leftover`` is as of :func:`choose`.
     """
     money = choose(actions, limit, leftover)
     for action in actions:

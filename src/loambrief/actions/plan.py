@@ -52,19 +52,12 @@ WORK = (m.NeedKind.LOOSEN, m.NeedKind.DRAIN, m.NeedKind.LEACH, m.NeedKind.MEASUR
 
 def make_plan(case: CaseFile, findings: tuple[m.Finding, ...],
               judged: tuple[m.Judgement, ...] | None = None) -> Plan:
-    """Turn findings into a ranked, priced plan.
+    """Turn findings into a ranked, priced plan, which does not depend on the order of anything.
 
     Parameters
     ----------
-    findings : tuple of Finding
-        From every topic, in any order.
     judged : tuple of Judgement or None
         Verdicts on nutrients and amendments; None: worked out from the findings.
-
-    Returns
-    -------
-    Plan
-        The same whatever the order of findings and materials.
 
     Raises
     ------
@@ -93,7 +86,7 @@ def make_plan(case: CaseFile, findings: tuple[m.Finding, ...],
     changes.check_names(case, actions)
     actions = own_rates.apply(case, actions, by_id, fed.zones)
     actions = changes.replaced(case, actions, by_id)
-    actions = equipment.fit(case, changes.split(case, actions, by_id), by_id)
+    actions = [equipment.fit(case, a, by_id) for a in changes.split(case, actions, by_id)]
     actions = with_dolomitic(actions, magnesium)
     actions = mark(changes.deferred(case, actions), findings, on_offer)
     actions = changes.put_off_with(dependencies(decisions(actions)))

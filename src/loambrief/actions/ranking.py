@@ -109,21 +109,14 @@ def sort_key(action: Action) -> tuple:
     if chance is not None:
         worth = float("inf") if cost == 0 else chance / cost
     severity = -1 if action.item == DECIDES else action.severity
-    return (step_of(action), -severity, action.kind is NeedKind.MEASURE, -_distance(action),
+    return (step_of(action), -severity, action.kind is NeedKind.MEASURE,
+            -round(action.distance or 0.0, 2),  # only a difference that means something decides
             _SURE[action.confidence], chance is None, -worth, cost, action.id)
-
-
-def _distance(action: Action) -> float:
-    """How far the reading lies on the wrong side, as a share of the line it is held against.
-
-    Rounded to a hundredth, so that only a difference that means something decides.
-    """
-    return round(action.distance or 0.0, 2)
 
 
 def rank(actions: tuple[Action, ...],
          wanted: Mapping[str, int] = MappingProxyType({})) -> tuple[Action, ...]:
-    """Number the actions by the rule of this module.
+    """Sort and number the actions by the rule of this module, with why each stands where it does.
 
     Parameters
     ----------
@@ -132,11 +125,6 @@ def rank(actions: tuple[Action, ...],
     wanted : mapping of str to int
         Id of an action -> the place in the order that the adviser gives it, from 1; the rest
         keep their order around it.
-
-    Returns
-    -------
-    tuple of Action
-        Sorted, with ``rank`` from 1 and ``rank_reason`` filled in.
     """
     waiting = {a.id: a for a in actions}
     urgent = _steps(waiting)

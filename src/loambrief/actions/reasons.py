@@ -52,12 +52,9 @@ class RateRange:
 
 def limit_costs(zones: tuple[BlendZone, ...], offers: tuple[Offer, ...],
                 mix: FieldMix) -> dict[tuple[str, str], float]:
-    """What each upper limit adds to the cost of the field.
+    """What each upper limit, by zone and nutrient, adds to the cost of the field [currency].
 
-    Returns
-    -------
-    dict
-        (zone, nutrient) -> currency for the field, only limits that cost something.
+    Only limits that cost something.
     """
     found: dict[tuple[str, str], float] = {}
     if not any(z.upper for z in zones):
@@ -125,15 +122,8 @@ def best_effort(zones: tuple[BlendZone, ...], offers: tuple[Offer, ...]
                 ) -> tuple[FieldMix, tuple[BlendZone, ...], dict[str, Clash], tuple[str, ...]]:
     """The cheapest mix of what can be met, with what had to be left.
 
-    Returns
-    -------
-    FieldMix
-    tuple of BlendZone
-        The zones with the needs that are met.
-    dict of zone id to Clash
-        Only zones where needs and limits collide.
-    tuple of str
-        Nutrients that no priced product supplies.
+    Beside the mix: the zones with the needs that are met, what collides where needs and limits
+    do, by zone, and the nutrients that no priced product supplies.
     """
     mix = field_mix(zones, offers)
     if isinstance(mix, FieldMix):
@@ -166,7 +156,8 @@ def best_effort(zones: tuple[BlendZone, ...], offers: tuple[Offer, ...]
 def rate_ranges(zone: BlendZone, needs: Mapping[str, Need],
                 chosen: tuple[Offer, ...],
                 follows: Collection[str] = ()) -> dict[str, RateRange]:
-    """Low and high end of each product's rate.
+    """Low and high end of each product's rate, in the unit it is spread in; empty where no need has
+    a range.
 
     Parameters
     ----------
@@ -176,11 +167,6 @@ def rate_ranges(zone: BlendZone, needs: Mapping[str, Need],
         The products of the plan's mix: the range is of their rates, not of other products.
     follows : collection of str
         Nutrients whose limit is the guide's own rate, and moves with the need.
-
-    Returns
-    -------
-    dict of offer id to RateRange
-        In the unit the product is spread in; empty where no need has a range.
     """
     wanted = zone.wanted()
     moving = {n: (need.low, need.high, need.printed_span) for n in wanted

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 from loambrief.actions.limits import waters
 from loambrief.actions.model import Action
-from loambrief.actions.offers import Offer
+from loambrief.actions.offers import ORGANIC, Offer
 from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import CaseFile, NearWater
 from loambrief.case.schema_farm import Neighbour
@@ -23,12 +23,11 @@ from loambrief.topics.nutrients.formulas_manure import (
     manure_setback_ft,
     setback_strip_ac,
 )
+from loambrief.units import FT2_PER_ACRE
 
-KEPT_OFF = ("manure", "biosolids", "compost")
 OWN_SETBACK = ("well", "sinkhole", "tile inlet")
 RUN_FT = 100.0
 """Length of water that an unstated strip is told by."""
-FT2_PER_AC = 43_560.0
 LEAST_AC = 0.01
 """Less than this of a zone is none."""
 
@@ -83,31 +82,31 @@ def _setback(case: CaseFile, water: NearWater) -> Setback:
 def kept_off(case: CaseFile, zone_id: str, area_ac: float | None,
              material: Material) -> tuple[float | None, tuple[Setback, ...]]:
     """Area that a material is spread on [ac], and the strips that were taken off it."""
-    if material.kind not in KEPT_OFF or area_ac is None:
+    if material.kind not in ORGANIC or area_ac is None:
         return area_ac, ()
     known = tuple(s for s in setbacks(case, zone_id) if s.strip_ac)
     return max(area_ac - sum(s.strip_ac or 0.0 for s in known), 0.0), known
 
 
-def neighbours_ac(case: CaseFile, zone_id: str, kind: str) -> float:
-    """What neighbours of a zone keep free of a kind of material [ac], where the case says it."""
+def neighbours(case: CaseFile) -> list[tuple[Neighbour, str | None]]:
+    """Neighbours, each with the zone that its strip lies in where that is known."""
     beside = case.constraints.neighbours if case.constraints is not None else ()
     only = case.samples[0].id if len(case.samples) == 1 else None
-    return sum(strip_ac(n) for n in beside
-               if kind in n.kinds and (n.zone or only or "").lower() == zone_id.lower())
+    return [(n, n.zone or only) for n in beside]
 
 
 def strip_ac(neighbour: Neighbour) -> float:
     """The strip along a neighbour [ac]."""
-    return neighbour.setback.value * neighbour.length.value / FT2_PER_AC
+    return neighbour.setback.value * neighbour.length.value / FT2_PER_ACRE
 
 
 def barred(case: CaseFile, zone_id: str, area_ac: float,
            offers: Iterable[Offer]) -> frozenset[str]:
     """Materials that no part of a zone may get, for water or for a neighbour."""
     def left(material: Material) -> float:
-        return ((kept_off(case, zone_id, area_ac, material)[0] or 0.0)
-                - neighbours_ac(case, zone_id, material.kind))
+        return (kept_off(case, zone_id, area_ac, material)[0] or 0.0) - sum(
+            strip_ac(n) for n, zone in neighbours(case)
+            if material.kind in n.kinds and (zone or "").lower() == zone_id.lower())
 
     return frozenset(o.id for o in offers if left(o.material) < LEAST_AC)
 
@@ -120,7 +119,7 @@ def limit_of(setback: Setback, area_ac: float | None) -> Message:
 
 def cautions(case: CaseFile, action: Action) -> list[Message]:
     """The distance to each water, and what is still to be taken off for it."""
-    if action.material_kind not in KEPT_OFF:
+    if action.material_kind not in ORGANIC:
         return []
     told = [say("actions.caution_near_water", kind=s.water.kind, distance=s.water.distance.value,
                 feet=s.feet, inside=s.inside, own=s.own, off=s.strip_ac, each=s.each_ac,

@@ -10,13 +10,13 @@ from dataclasses import replace
 from loambrief.actions.equipment import machine
 from loambrief.actions.ground import resized
 from loambrief.actions.model import Action, CheckStrip, Followup
-from loambrief.actions.setback import FT2_PER_AC
 from loambrief.case.problems import Fault
 from loambrief.case.quantities import nearest, show
 from loambrief.case.schema import CaseFile
 from loambrief.errors import PlanFaults
 from loambrief.findings.model import Confidence, NeedKind, say
 from loambrief.tables import load
+from loambrief.units import FT2_PER_ACRE
 
 TABLE = "farm/strips"
 READ_BY = {NeedKind.LIME: "ph", NeedKind.ACIDIFY: "ph", NeedKind.GYPSUM: "sodium",
@@ -40,18 +40,9 @@ def uncertain(action: Action) -> str:
 
 def lay_out(case: CaseFile, actions: list[Action]
             ) -> tuple[list[Action], tuple[CheckStrip, ...]]:
-    """Take the strips of the case off the actions they check.
+    """Take the strips of the case off the actions they check; the strips in the order of these.
 
-    Returns
-    -------
-    list of Action
-    tuple of CheckStrip
-        Offered or laid out, in the order of the actions.
-
-    Raises
-    ------
-    PlanFaults
-        The case names an action or material that nothing is spread for.
+    Raises PlanFaults where the case names an action or material that nothing is spread for.
     """
     named = _named(case, actions)
     strips = []
@@ -100,7 +91,7 @@ def _strip(case: CaseFile, action: Action, wanted: bool, why: str) -> CheckStrip
     length = stated.length.value if stated is not None else None
     area = 0.0
     if wanted and width is not None and length is not None and action.area_ac:
-        area = count * width.value * length / FT2_PER_AC
+        area = count * width.value * length / FT2_PER_ACRE
     fits = 0 < area <= MOST_SHARE * (action.area_ac or 0.0)
     return CheckStrip(action.id, fits, None if width is None else width.value, length, count,
                       area if fits else 0.0, READ_BY[action.kind],

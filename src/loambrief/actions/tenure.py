@@ -105,16 +105,11 @@ def share_lime(case: CaseFile, actions: Iterable[Action]) -> list[Action]:
     part = grower_part(case)
     if part >= 1.0:
         return list(actions)
-    return [_shared(a, part) if a.material_kind == "lime" and a.cost_total is not None else a
-            for a in actions]
-
-
-def _shared(action: Action, part: float) -> Action:
-    assert action.cost_total is not None  # only priced lime is shared
-    return replace(
-        action, owner_pays=action.cost_total * (1 - part), cost_total=action.cost_total * part,
-        cost_per_ac=None if action.cost_per_ac is None else action.cost_per_ac * part,
-        cost_parts=tuple((name, amount * part) for name, amount in action.cost_parts))
+    return [replace(
+        a, owner_pays=a.cost_total * (1 - part), cost_total=a.cost_total * part,
+        cost_per_ac=None if a.cost_per_ac is None else a.cost_per_ac * part,
+        cost_parts=tuple((name, amount * part) for name, amount in a.cost_parts))
+        if a.material_kind == "lime" and a.cost_total is not None else a for a in actions]
 
 
 def lime_shared(case: CaseFile, offers: Mapping[str, Offer]) -> dict[str, Offer]:
@@ -192,7 +187,7 @@ def horizon(case: CaseFile, plan: Plan) -> int:
 
 def cost_by_year(case: CaseFile, plan: Plan, costs: Mapping[str, float], packages: float,
                  offers: tuple[Offer, ...]) -> YearPlan | None:
-    """The money of a plan year by year.
+    """The money of a plan year by year; None where all is of this season and no tenure stated.
 
     Each action stands in the year of its pass. What is needed and left out for want of money
     stands in the second year, where it waits; what may be left out anyway stands in none;
@@ -207,11 +202,6 @@ def cost_by_year(case: CaseFile, plan: Plan, costs: Mapping[str, float], package
         As printed [currency].
     packages : float
         What whole loads leave over, less what ordering together saves [currency].
-
-    Returns
-    -------
-    YearPlan or None
-        None where the case states no tenure and all work is of this season.
     """
     years = horizon(case, plan)
     if years == 0:

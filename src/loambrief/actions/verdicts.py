@@ -10,7 +10,7 @@ from dataclasses import replace
 from types import MappingProxyType
 
 from loambrief.actions.alternatives import LEAST_SAVING, beaten
-from loambrief.actions.constraints import Ruling
+from loambrief.actions.constraints import FILLED_BY, Ruling
 from loambrief.actions.mix import NutrientPlan
 from loambrief.actions.model import Action
 from loambrief.actions.offers import ANALYSIS_NUTRIENTS, Offer
@@ -49,10 +49,6 @@ def material_verdicts(offers: Sequence[Offer], judgements: Sequence[m.Judgement]
 
     Parameters
     ----------
-    offers : sequence of Offer
-        All that is on offer.
-    judgements : sequence of Judgement
-        On nutrients and amendments.
     usable : tuple of Offer
         Those that the nutrient mix could choose from.
     aside : sequence of Action
@@ -73,11 +69,13 @@ def _material(offer: Offer, judgements: Sequence[m.Judgement], actions: Sequence
                            {"material": m.Product(offer.id, offer.material.name), **params},
                            settled_by)
 
+    def needed(by: Sequence[Action]) -> m.Verdict:
+        return m.Verdict.OPTIONAL if all(a.optional for a in by) else m.Verdict.NEEDED
+
     used = [a for a in actions if a.material_id == offer.id]
     if used:
-        optional = all(a.optional for a in used)
-        return verdict(m.Verdict.OPTIONAL if optional else m.Verdict.NEEDED,
-                       "material_optional" if optional else "material_used")
+        found = needed(used)
+        return verdict(found, "material_used" if found is m.Verdict.NEEDED else "material_optional")
     if barred is not None and barred.settled:
         return replace(verdict(m.Verdict.NOT_NEEDED, f"material_{barred.key}",
                                section=barred.section, said=barred.reason),
@@ -87,8 +85,7 @@ def _material(offer: Offer, judgements: Sequence[m.Judgement], actions: Sequence
                                section=barred.section), sources=barred.sources)
     unused = [a for a in aside if a.material_id == offer.id]
     if unused:
-        optional = all(a.optional for a in unused)
-        return verdict(m.Verdict.OPTIONAL if optional else m.Verdict.NEEDED, "material_set_aside")
+        return verdict(needed(unused), "material_set_aside")
     if offer.most_lb_ac == 0:
         return verdict(m.Verdict.NOT_NEEDED, "material_metals")
     if offer.wait is not None and offer.days_to_harvest is not None:
@@ -138,8 +135,7 @@ def _material(offer: Offer, judgements: Sequence[m.Judgement], actions: Sequence
 
 def _amendment(offer: Offer, actions: Sequence[Action], verdict) -> m.Judgement:
     """An amendment that is asked for, while another material on the list does it."""
-    kinds = {"lime": m.NeedKind.LIME, "gypsum": m.NeedKind.GYPSUM, "sulfur": m.NeedKind.ACIDIFY}
-    served = any(a.kind is kinds[AMENDMENT_OF[offer.material.kind]] and a.material_id is not None
+    served = any(FILLED_BY.get(a.kind) == offer.material.kind and a.material_id is not None
                  for a in actions)
     if offer.per_lb is None:
         return verdict(m.Verdict.NOT_JUDGED, "material_no_price", "price")

@@ -75,17 +75,8 @@ def parse_values(pairs: tuple[str, ...]) -> dict[str, object]:
 def fitted(signature: inspect.Signature, values: dict[str, object]) -> dict[str, object]:
     """Typed values for the parameters of a formula; one stands for a list of one.
 
-    Parameters
-    ----------
-    signature : inspect.Signature
-        Its annotations say what is wanted.
-    values : dict of str to object
-        From :func:`parse_values`; names that the formula does not know are left as they are.
-
-    Raises
-    ------
-    ImpossibleInput
-        With every value that is not of the kind wanted.
+    The annotations say what is wanted; a name the formula does not know is left as it is. Raises
+    ``ImpossibleInput`` with every value that is not of the kind wanted.
     """
     wrong, found = [], dict(values)
     for name, value in values.items():

@@ -89,10 +89,7 @@ def _index() -> Mapping[str, Crop]:
 def find_crop(name: str) -> Crop:
     """Crop of that name or synonym; case, hyphens and doubled spaces do not matter.
 
-    Raises
-    ------
-    UnknownName
-        No such crop; the message suggests the nearest name.
+    Raises ``UnknownName`` with the nearest name.
     """
     index = _index()
     key = _fold(name)
@@ -120,19 +117,7 @@ def lb_per_yield_unit(crop: Crop, unit: str) -> float:
 
 
 def yield_in_crop_unit(crop: Crop, value: float, unit: str) -> float:
-    """A yield in the unit the crop is traded in.
-
-    Parameters
-    ----------
-    value : float
-        Yield [``unit``].
-    unit : str
-        One of :data:`loambrief.units.YIELD_UNITS`.
-
-    Returns
-    -------
-    float
-        Yield [``crop.yield_unit``].
+    """A yield in one of :data:`loambrief.units.YIELD_UNITS` as one in ``crop.yield_unit``.
 
     Raises
     ------

@@ -241,21 +241,10 @@ def _locator(source: DataRow, rule: DataRow, own: bool) -> str:
 
 
 def from_data(name: str, data: DataRow, own: bool = False) -> Guide:
-    """A guide out of plain data (a shipped file, or a consultant's after validation).
+    """A guide out of plain data (a shipped file, or a consultant's own after validation).
 
-    Parameters
-    ----------
-    name : str
-        Name the case refers to it by.
-    data : mapping
-        Parts ``source``, ``guide`` and ``rule`` as in the shipped files.
-    own : bool
-        True for a consultant's own guide.
-
-    Raises
-    ------
-    TableFault
-        A part or a needed value is missing, or a rule kind does not exist.
+    ``data`` has the parts ``source``, ``guide`` and ``rule`` of the shipped files. Raises
+    ``TableFault`` if a part or a needed value is missing or a kind of rule does not exist.
     """
     try:
         source, about = data["source"], data["guide"]
@@ -339,13 +328,7 @@ def known_guides() -> Mapping[str, Guide]:
 
 
 def find_guide(name: str) -> Guide:
-    """A guide by name.
-
-    Raises
-    ------
-    UnknownName
-        Neither shipped nor loaded.
-    """
+    """A guide by name; ``UnknownName`` if it is neither shipped nor loaded."""
     known = known_guides()
     if name not in known:
         raise UnknownName("guide", name, tuple(known))
@@ -357,18 +340,9 @@ def fitting_guides(
 ) -> tuple[Guide, ...]:
     """Guides that fit a region, a crop and the laboratory's methods.
 
-    Parameters
-    ----------
-    methods : mapping
-        Nutrient (``"P2O5"``, ``"K2O"``) -> test method, for the tests that were made.
-    places : sequence of str or None
-        Where the field is, in words.
-
-    Returns
-    -------
-    tuple of Guide
-        Those that have a rule for every test made. One: it may be used; more or none: the
-        consultant chooses.
+    ``methods`` holds the method of each nutrient (``"P2O5"``, ``"K2O"``) that was tested, and a
+    guide fits that has a rule for every one of them. One: it may be used; more or none: the
+    consultant chooses.
     """
     made = {n: m for n, m in methods.items() if m}
     return tuple(

@@ -48,11 +48,6 @@ def numbers(values: object, name: str, least: int = 1) -> tuple[float, ...]:
     least : int
         Fewest readings that will do.
 
-    Returns
-    -------
-    tuple of float
-        In the given order, without those not taken.
-
     Raises
     ------
     ImpossibleInput
@@ -111,17 +106,9 @@ def within_limits(best: float, low: float, high: float) -> tuple[float, float]:
 def combined(best: float, *alone: Iterable[float]) -> tuple[float, float]:
     """Ends of the range of an answer that rests on several independent errors.
 
-    Parameters
-    ----------
-    best : float
-        The answer with every input at its reading.
-    *alone : iterable of float
-        For each error the answers at the ends of its own range, all else at its reading.
-
-    Returns
-    -------
-    (float, float)
-        The root of the summed squares of what the errors take off, and of what they add.
+    Each of ``alone`` holds the answers at the ends of one error's own range, all else at its
+    reading, ``best`` the answer with every input at its reading. What the errors take off and what
+    they add is summed apart, as the root of the squares.
     """
     ends = [tuple(answers) for answers in alone]
     less = math.sqrt(sum((best - min(best, *e)) ** 2 for e in ends if e))

@@ -5,9 +5,10 @@ A formula names the kind of its parameter instead (``cec_meq: Positive``); the r
 to that before the formula is worked out.
 """
 
+from collections.abc import Collection
 from typing import Annotated
 
-from loambrief.errors import ImpossibleInput
+from loambrief.errors import ImpossibleInput, UnknownName
 
 
 def not_negative(**values: float | None) -> None:
@@ -47,6 +48,12 @@ def real_ph(**values: float | None) -> None:
     for name, value in values.items():
         if value is not None and not 2.0 <= value <= 12.0:
             raise ImpossibleInput(f"{name} = {value:g} is not a pH that soil has (2 to 12)")
+
+
+def one_of(called: str, name: object, known: Collection[str]) -> None:
+    """Refuse a name that does not exist (``UnknownName``, with those known)."""
+    if name not in known:
+        raise UnknownName(called, str(name), tuple(known))
 
 
 NotNegative = Annotated[float, not_negative]

@@ -372,13 +372,7 @@ def formula(
 
 
 def get(name: str) -> Formula:
-    """A formula by name.
-
-    Raises
-    ------
-    UnknownName
-        No such formula.
-    """
+    """A formula by name; ``UnknownName`` with the nearest if there is none."""
     if name not in FORMULAS:
         raise UnknownName("formula", name, tuple(sorted(FORMULAS)))
     return FORMULAS[name]

@@ -88,10 +88,7 @@ class Check:
     @property
     def allowed(self) -> float:
         """Tolerance: the stated one, else half of the last printed digit."""
-        if self.tolerance is not None:
-            return self.tolerance
-        exponent = Decimal(self.printed.replace(",", "")).as_tuple().exponent
-        return 0.5 * 10.0 ** int(exponent)
+        return _half_digit(self.printed) if self.tolerance is None else self.tolerance
 
 
 @dataclass(frozen=True)
@@ -146,7 +143,7 @@ def run_check(check: Check) -> Outcome:
                        result.source)
     if check.wrong:
         apart = abs(float(got) - float(check.wrong.replace(",", "")))
-        passed = apart > check_half_digit(check.wrong)
+        passed = apart > _half_digit(check.wrong)
         return Outcome(check, passed, got, f"published slip {check.wrong}, ours {got}",
                        result.source)
     try:
@@ -159,6 +156,6 @@ def run_check(check: Check) -> Outcome:
                    result.source)
 
 
-def check_half_digit(printed: str) -> float:
+def _half_digit(printed: str) -> float:
     """Half of the last printed digit."""
     return 0.5 * 10.0 ** int(Decimal(printed.replace(",", "")).as_tuple().exponent)

@@ -4,6 +4,7 @@ from collections.abc import Iterator, Mapping
 from pathlib import Path
 
 from loambrief.case.reader import decode, read_text
+from loambrief.case.source import single_values
 from loambrief.errors import CaseProblems
 
 NOT_READ = ("lab",)
@@ -13,20 +14,7 @@ HINTS = (b"file", b"history", b".yaml", b".yml", b".toml", b"\\")
 
 
 def missing_elsewhere(raw: bytes, home: Path, other: Path) -> tuple[str, ...]:
-    """Files a case names that lie where it stood, and not where it goes to.
-
-    Parameters
-    ----------
-    raw : bytes
-        Content of the case.
-    home, other : Path
-        Folder it stood in, and the one it goes to.
-
-    Returns
-    -------
-    tuple of str
-        As the case names them, each once.
-    """
+    """Files a case names, each once, that lie where it stood (``home``), not where it goes to."""
     data = _data(raw)
     history = data.get("history") if isinstance(data, Mapping) else None
     earlier = [n.strip() for n in history if isinstance(n, str)] if isinstance(
@@ -46,15 +34,10 @@ def _data(raw: bytes) -> object:
         return {}
 
 
-def _named(data: object, key: str = "") -> Iterator[str]:
+def _named(data: object) -> Iterator[str]:
     """Every file named in plain data, but for the earlier cases."""
-    if isinstance(data, Mapping):
-        for name, value in data.items():
-            if isinstance(value, str):
-                if (name == "file" and key not in NOT_READ) or name == "guide":
-                    yield value.strip()
-            else:
-                yield from _named(value, str(name))
-    elif isinstance(data, list):
-        for value in data:
-            yield from _named(value, key)
+    for path, value in single_values(data):
+        holder = [step for step in ("", *path[:-1]) if isinstance(step, str)][-1]
+        if isinstance(value, str) and ((path[-1:] == ("file",) and holder not in NOT_READ)
+                                       or path[-1:] == ("guide",)):
+            yield value.strip()

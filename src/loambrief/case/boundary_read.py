@@ -13,7 +13,6 @@ import math
 import re
 import zipfile
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
 from io import BytesIO
 from pathlib import Path
 from typing import Any
@@ -42,55 +41,34 @@ Placed = tuple[Mapping[str, Any], list[list[list[list[float]]]], Mark]
 """Properties, polygons as GeoJSON has them, and where the area stands in the file."""
 
 
-@dataclass(frozen=True)
-class ReadBoundary:
-    """A boundary of another program, as a part of a case."""
-
-    source: SourceText
-    """The GeoJSON with the line of each area."""
-    files: Mapping[str, bytes]
-    """What it was read from, by the ending of the name (".kml"; ".shp", ".dbf", ".prj")."""
-
-
 def boundary_from(path: Path, attribute: str = PROPERTY) -> dict[str, Any]:
-    """The GeoJSON of a KML file, a shapefile, or a packed shapefile.
+    """The GeoJSON of a ``.kml``, a ``.shp`` with its files beside it, or a ``.zip`` with one in it.
 
-    Parameters
-    ----------
-    path : Path
-        ``.kml``, ``.shp`` with its files beside it, or ``.zip`` with one shapefile in it.
-    attribute : str
-        Attribute that holds the id of a zone's sample. An area without it is the field.
+    ``attribute`` holds the id of a zone's sample. An area without it is the field.
 
     Raises
     ------
     CaseProblems
         The file cannot be read as such, is too large, or its coordinates are not WGS 84.
-    OSError
     """
     if path.suffix.lower() not in ENDINGS:
         raise _fault(path, f"the ending {path.suffix.lower()!r}", ".kml, .shp or .zip")
     return _geojson(_placed(_raw(path), path), path, attribute)
 
 
-def read_boundary(path: Path, attribute: str = PROPERTY, shown: str = "") -> ReadBoundary:
-    """The same with the place of each area, for a case that names the file itself.
+def read_boundary(path: Path, attribute: str, name: Path) -> tuple[SourceText, dict[str, bytes]]:
+    """The GeoJSON with the line of each area, for a case that names the file itself.
 
-    Parameters
-    ----------
-    path, attribute
-        As in :func:`boundary_from`.
-    shown : str
-        Name of the file in problems; its path if empty.
+    ``name`` is that of the file in problems. Also what it was read from, by the ending of the
+    name (".kml"; ".shp", ".dbf", ".prj").
     """
     raw = _raw(path)
-    name = Path(shown) if shown else path
     placed = _placed(raw, name)
     marks: dict[DataPath, Mark] = {("features", i): where for i, (*_, where) in enumerate(placed)}
     text = raw[".kml"].decode("utf-8", "replace") if ".kml" in raw else ""
     source = SourceText(str(name), text, _geojson(placed, name, attribute), marks,
                         {**marks, (): Mark(1, 1)})
-    return ReadBoundary(source, raw)
+    return source, raw
 
 
 def side_files(path: Path) -> tuple[Path, ...]:

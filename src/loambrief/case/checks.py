@@ -15,7 +15,7 @@ from loambrief.case.problems import DataPath, Fault
 from loambrief.case.quantities import show
 from loambrief.case.repeats import repeat_faults
 from loambrief.case.schema import Analysis, CaseFile, Increment, Sample
-from loambrief.case.select import SURFACE_MAX_IN, TILLED_MIN_IN
+from loambrief.case.select import SLACK, SURFACE_MAX_IN, TILLED_MIN_IN
 from loambrief.case.source import short
 from loambrief.case.validate import meaning
 from loambrief.units import BY_VOLUME, Quantity, typed_unit
@@ -25,8 +25,6 @@ WEIGHED = ("n", "p2o5", "k2o", "calcium", "magnesium", "sulfur", "zinc", "boron"
            "copper", "iron", "molybdenum", "chloride", "total_nitrogen", "available_n",
            "ammonium_n", "sodium")
 """Contents of a material that a rate multiplies."""
-AREA_SLACK = 1.005
-"""Rounding of typed areas: the sum of the samples may exceed the field by 0.5 %."""
 CASE_DATE: DataPath = ("case", "date")
 
 
@@ -115,7 +113,7 @@ def _areas(case: CaseFile) -> Iterator[Fault]:
                             "Rates and totals are worked out for each sample's area.", at_key=True)
     stated = [(i, s.area) for i, s in enumerate(case.samples) if s.area is not None]
     total = sum(area.value for _, area in stated)
-    if stated and total > case.field.area.value * AREA_SLACK:
+    if stated and total > case.field.area.value * SLACK:
         last = stated[-1][0]
         stands = {i: "area" if case.samples[i].share is None else "share" for i, _ in stated}
         yield Fault("CASE041", ("samples", last, stands[last]),
@@ -236,7 +234,7 @@ def _done(case: CaseFile) -> Iterator[Fault]:
 def _dates(case: CaseFile) -> Iterator[Fault]:
     today = case.case.date
     for path, what, date in _past_dates(case):
-        if date > today:
+        if date is not None and date > today:
             yield Fault("CASE047", path, show(date.isoformat()),
                         f"a date not after the case date {today.isoformat()}",
                         f"The advice cannot rest on {what} from its own future.",
@@ -250,27 +248,20 @@ def _dates(case: CaseFile) -> Iterator[Fault]:
             yield Fault("CASE047", path, show(then.isoformat()), f"{wanted} {first.isoformat()}")
 
 
-def _past_dates(case: CaseFile) -> Iterator[tuple[DataPath, str, dt.date]]:
+def _past_dates(case: CaseFile) -> Iterator[tuple[DataPath, str, dt.date | None]]:
+    for part, what in (("samples", "a sample"), ("forage", "a forage test"),
+                       ("tissue", "a tissue test"), ("earlier_applications", "an application"),
+                       ("done", "work")):
+        for i, entry in enumerate(getattr(case, part)):
+            yield (part, i, "date"), what, entry.date
     for i, sample in enumerate(case.samples):
-        yield ("samples", i, "date"), "a sample", sample.date
         for name in ("received", "reported"):
-            date = getattr(sample.lab, name)
-            if date is not None:
-                yield ("samples", i, "lab", name), "a lab report", date
+            yield ("samples", i, "lab", name), "a lab report", getattr(sample.lab, name)
     for name, what in (("penetrometer", "readings"), ("infiltration", "readings"),
                        ("refractometer", "readings"), ("water", "a water test")):
         part = getattr(case, name)
         if part is not None:
             yield (name, "date"), what, part.date
-    for i, forage in enumerate(case.forage):
-        yield ("forage", i, "date"), "a forage test", forage.date
-    for i, tissue in enumerate(case.tissue):
-        yield ("tissue", i, "date"), "a tissue test", tissue.date
-    for i, applied in enumerate(case.earlier_applications):
-        yield ("earlier_applications", i, "date"), "an application", applied.date
-    for i, entry in enumerate(case.done):
-        if entry.date is not None:
-            yield ("done", i, "date"), "work", entry.date
     for i, material in enumerate(case.materials):
         for name in ("price", "freight", "spreading"):
             price = getattr(material, name)

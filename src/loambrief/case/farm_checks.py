@@ -2,12 +2,11 @@
 
 from collections.abc import Iterator
 
-from loambrief.case.parts import SLACK
 from loambrief.case.problems import DataPath, Fault
-from loambrief.case.quantities import nearest, show
+from loambrief.case.quantities import did_you_mean, show
 from loambrief.case.schema import CaseFile
-from loambrief.case.schema_farm import Constraints, Spreader, TreatedPart
-from loambrief.case.select import sample_area_ac
+from loambrief.case.schema_farm import Constraints, TreatedPart
+from loambrief.case.select import SLACK, sample_area_ac
 from loambrief.tables.organic import kinds_of
 
 CASE_DATE: DataPath = ("case", "date")
@@ -26,7 +25,7 @@ def farm_faults(case: CaseFile) -> Iterator[Fault]:
                         needs=(("materials", i, "kind"),))
     for i, sample in enumerate(case.samples):
         if sample.treat is not None:
-            yield from _treated(case, i, sample.treat, sample_area_ac(case, sample))
+            yield from _treated(i, sample.treat, sample_area_ac(case, sample))
     if case.strips is not None and case.strips.width is not None \
             and min(case.strips.width.value, case.strips.length.value) <= 0:
         yield Fault("CASE058", ("strips", "width"), case.strips.width.typed,
@@ -64,12 +63,15 @@ def _constraints(case: CaseFile, found: Constraints) -> Iterator[Fault]:
                         "a kind of material, or the id of one",
                         needs=((*path, "kind"), (*path, "material")))
         elif entry.material is not None and entry.material.lower() not in ids:
-            near = nearest(entry.material, ids.values())
             yield Fault("CASE056", (*path, "material"), show(entry.material),
                         f"the id of a material: {', '.join(ids.values()) or 'none is listed'}",
-                        f"Did you mean {near!r}?" if near else "")
+                        did_you_mean(entry.material, ids.values()))
     for i, machine in enumerate(found.spreaders):
-        yield from _spreader(machine, ("constraints", "spreaders", i))
+        for name in ("step", "per_day", "width"):
+            value = getattr(machine, name)
+            if value is not None and value.value <= 0:
+                yield Fault("CASE026", ("constraints", "spreaders", i, name), value.typed,
+                            "more than zero")
     for i, beside in enumerate(found.neighbours):
         path = ("constraints", "neighbours", i)
         if beside.zone is not None and beside.zone.lower() not in zones:
@@ -77,14 +79,7 @@ def _constraints(case: CaseFile, found: Constraints) -> Iterator[Fault]:
                         f"the id of a sample: {', '.join(zones.values()) or 'there is none'}")
 
 
-def _spreader(machine: Spreader, path: DataPath) -> Iterator[Fault]:
-    for name in ("step", "per_day", "width"):
-        value = getattr(machine, name)
-        if value is not None and value.value <= 0:
-            yield Fault("CASE026", (*path, name), value.typed, "more than zero")
-
-
-def _treated(case: CaseFile, i: int, part: TreatedPart, whole: float) -> Iterator[Fault]:
+def _treated(i: int, part: TreatedPart, whole: float) -> Iterator[Fault]:
     path: DataPath = ("samples", i, "treat")
     if (part.area is None) == (part.share is None):
         yield Fault("CASE041", path, "both area and share" if part.area else "neither",

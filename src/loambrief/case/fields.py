@@ -9,7 +9,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from enum import StrEnum
 from functools import cache
-from typing import Annotated, Any, Literal, Union, get_args, get_origin
+from typing import Any, Literal, get_args, get_origin
 
 from pydantic.fields import FieldInfo
 
@@ -18,7 +18,7 @@ from loambrief.case.part import Part
 from loambrief.case.profiles import WHOLE_PARTS
 from loambrief.case.quantities import Reads
 from loambrief.case.schema import CaseFile
-from loambrief.case.validate import glossary
+from loambrief.case.validate import bare, glossary, is_part, longest
 
 FILE, ATTRIBUTE = "file", "attribute"
 NAME_KEY, VALUE_KEY = "name", "value"
@@ -115,13 +115,7 @@ def groups() -> tuple[Group, ...]:
 
 
 def group_at(path: tuple[str, ...]) -> Group:
-    """The group of a path.
-
-    Raises
-    ------
-    KeyError
-        There is none.
-    """
+    """The group of a path."""
     return _by_path()[path]
 
 
@@ -130,44 +124,15 @@ def _by_path() -> Mapping[tuple[str, ...], Group]:
     return {group.path: group for group in groups()}
 
 
-def bare(annotation: Any) -> tuple[Any, Reads | None, int | None]:
-    """A type without its wrappers, how it is read, and how long it may be."""
-    reads, most = None, None
-    while True:
-        origin = get_origin(annotation)
-        if origin is Annotated:
-            annotation, *more = get_args(annotation)
-            reads = next((m for m in more if isinstance(m, Reads)), reads)
-            most = _longest(more, most)
-        elif origin is Union or type(annotation).__name__ == "UnionType":
-            annotation = next(a for a in get_args(annotation) if a is not type(None))
-        else:
-            return annotation, reads, most
-
-
-def _longest(metadata: Any, otherwise: int | None = None) -> int | None:
-    for item in metadata:
-        inner = getattr(item, "metadata", None)  # a Field within an Annotated
-        if getattr(item, "max_length", None) is not None:
-            return item.max_length
-        if inner:
-            return _longest(inner, otherwise)
-    return otherwise
-
-
 def _type(info: FieldInfo) -> tuple[Any, Reads | None, int | None]:
     kind, reads, most = bare(info.annotation)
     reads = next((m for m in info.metadata if isinstance(m, Reads)), reads)
-    return kind, reads, _longest(info.metadata, most)
-
-
-def _is_part(kind: Any) -> bool:
-    return isinstance(kind, type) and issubclass(kind, Part)
+    return kind, reads, longest(info.metadata, most)
 
 
 def _scalar(info: FieldInfo) -> bool:
     kind = _type(info)[0]
-    return get_origin(kind) not in (list, dict) and not _is_part(kind)
+    return get_origin(kind) not in (list, dict) and not is_part(kind)
 
 
 def _groups_of(part: type[Part], name: str, info: FieldInfo, path: tuple[str, ...],
@@ -175,14 +140,14 @@ def _groups_of(part: type[Part], name: str, info: FieldInfo, path: tuple[str, ..
     """The group of a field and the groups inside it; none for a plain value."""
     kind, _, most = _type(info)
     meaning = glossary()[part.__name__, name]
-    if _is_part(kind):
+    if is_part(kind):
         leaves, inner = _walk(kind, path, owner, ())
         if path[0] in WHOLE_PARTS and len(path) == 1:
             leaves = [Leaf((FILE,), ValueKind.TEXT, OWN_FILE), *leaves]
         yield Group(path, meaning, tuple(leaves))
         yield from inner
     elif get_origin(kind) is list:
-        yield from _table(kind, path, owner, meaning, most, part, name)
+        yield from _table(kind, path, owner, meaning, most)
     elif get_origin(kind) is dict and path == ("boundary",):
         yield Group(path, meaning, (
             Leaf((FILE,), ValueKind.TEXT, OWN_FILE),
@@ -191,9 +156,9 @@ def _groups_of(part: type[Part], name: str, info: FieldInfo, path: tuple[str, ..
 
 
 def _table(kind: Any, path: tuple[str, ...], owner: tuple[str, ...], meaning: str,
-           most: int | None, part: type[Part], name: str) -> Iterator[Group]:
+           most: int | None) -> Iterator[Group]:
     entry, reads, _ = bare(get_args(kind)[0])
-    if not _is_part(entry):
+    if not is_part(entry):
         yield Group(path, meaning, (_value((), entry, reads, meaning),), table=True, most=most,
                     owner=owner)
         return
@@ -214,15 +179,14 @@ def _walk(part: type[Part], at: tuple[str, ...], owner: tuple[str, ...],
     for name, info in part.model_fields.items():
         kind, _, most = _type(info)
         path = (*below, name)
-        if _is_part(kind):
+        if is_part(kind):
             more, tables = _walk(kind, at, owner, path)
             leaves += more
             inner += tables
         elif get_origin(kind) is dict:
             inner.append(_free_keys(part, name, kind, (*at, *path), owner))
-        elif get_origin(kind) is list and _is_part(bare(get_args(kind)[0])[0]):
-            inner += _table(kind, (*at, *path), owner, glossary()[part.__name__, name], most,
-                            part, name)
+        elif get_origin(kind) is list and is_part(bare(get_args(kind)[0])[0]):
+            inner += _table(kind, (*at, *path), owner, glossary()[part.__name__, name], most)
         else:
             leaves.append(_leaf(part, name, info, path))
     return leaves, inner

@@ -40,6 +40,7 @@ from loambrief.case.problems import DataPath, Fault, Problem, in_file_order
 from loambrief.case.quantities import nearest, show, which_choice
 from loambrief.case.reader import decode, read_bytes, read_text
 from loambrief.case.source import Mark, SourceText, split_lines
+from loambrief.case.validate import place_of
 from loambrief.errors import CaseProblems
 
 
@@ -60,24 +61,13 @@ class LoadedGuide:
 _RULE: TypeAdapter[GuideRule] = TypeAdapter(GuideRule)
 
 
-def _plain(guide: GuideFile) -> dict[str, object]:
-    return guide.model_dump(exclude_none=True)
-
-
 def load_guide(path: Path | str) -> LoadedGuide:
-    """Read and check a consultant's guide file.
-
-    Parameters
-    ----------
-    path : Path or str
-        YAML or TOML (``.toml``) in UTF-8, at most 1 MiB.
+    """Read and check a consultant's guide file: YAML or TOML (``.toml``) in UTF-8, at most 1 MiB.
 
     Raises
     ------
     CaseProblems
         With every problem of the file, each with line and column.
-    OSError
-        The file is not there or may not be read.
     """
     path, file = Path(path), str(path)
     raw = read_bytes(path)
@@ -95,7 +85,8 @@ def load_guide(path: Path | str) -> LoadedGuide:
     problems += source.problems(cross_checks(dict(enumerate(guide.rule))))
     if problems:
         raise CaseProblems(in_file_order(problems))
-    return LoadedGuide(path.stem, _plain(guide), hashlib.sha256(raw).hexdigest(), file)
+    return LoadedGuide(path.stem, guide.model_dump(exclude_none=True),
+                       hashlib.sha256(raw).hexdigest(), file)
 
 
 def _sound(data: object) -> Iterator[Fault]:
@@ -137,7 +128,7 @@ def _toml_marks(text: str) -> tuple[dict[DataPath, Mark], dict[DataPath, Mark]]:
 
 
 def _fault(error: ErrorDetails) -> Fault:
-    path = tuple(s for s in error["loc"] if s != "[key]")
+    path = place_of(error)
     if len(path) > 2 and path[0] == "rule":  # drop the name of the rule kind
         path = (*path[:2], *path[3:])
     found, about, kind = show(error.get("input")), error.get("ctx", {}), error["type"]

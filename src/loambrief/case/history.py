@@ -10,10 +10,9 @@ import posixpath
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Protocol
 
 from loambrief.case.problems import Fault, Problem
-from loambrief.case.profiles import ProfileFile, digest
+from loambrief.case.profiles import ProfileFile
 from loambrief.case.quantities import show
 from loambrief.case.reader import read_bytes
 from loambrief.case.schema import Applied, CaseFile
@@ -21,17 +20,6 @@ from loambrief.errors import CaseProblems
 
 MOST_FOUND = 400
 """Files of a folder that are looked at."""
-
-
-class Loaded(Protocol):
-    """What is needed of a loaded case (see :class:`loambrief.case.load.LoadedCase`)."""
-
-    @property
-    def case(self) -> CaseFile: ...
-    @property
-    def sha256(self) -> str: ...
-    @property
-    def files(self) -> tuple[ProfileFile, ...]: ...
 
 
 @dataclass
@@ -51,12 +39,7 @@ class History:
 def read_history(case: CaseFile, folder: Path | None, load: Callable) -> History:
     """The earlier cases that a case names.
 
-    Parameters
-    ----------
-    folder : Path or None
-        Where the case stands.
-    load : callable
-        Reads an earlier case: content, name and folder to a loaded case.
+    ``load`` reads one: content, name and folder to a loaded case.
     """
     found = History()
     for i, name in enumerate(case.history):
@@ -82,7 +65,7 @@ def read_history(case: CaseFile, folder: Path | None, load: Callable) -> History
             found.faults.append(Fault("CASE073", path, *wrong))
             continue
         found.cases.append(earlier)
-        found.files += _files(name, raw, earlier)
+        found.files += _files(name, raw, earlier.files)
     _no_two(found)
     return found
 
@@ -120,9 +103,9 @@ def same_field(one: CaseFile, other: CaseFile) -> bool:
         other.field.name.lower(), other.client.name.lower())
 
 
-def _files(name: str, raw: bytes, earlier: Loaded) -> Iterable[ProfileFile]:
+def _files(name: str, raw: bytes, beside: Iterable[ProfileFile]) -> Iterable[ProfileFile]:
     yield ProfileFile(name, hashlib.sha256(raw).hexdigest(), raw.decode("utf-8-sig"))
-    for file in earlier.files:  # photos are not among them
+    for file in beside:  # photos are not among them
         yield replace(file, name=posixpath.normpath(
             posixpath.join(posixpath.dirname(name), file.name)))
 
@@ -138,25 +121,14 @@ def _no_two(found: History) -> None:
     found.files = list({file.name: file for file in found.files}.values())
 
 
-def find_history(loaded: Loaded, folder: Path, load: Callable) -> History:
+def find_history(case: CaseFile, folder: Path, load: Callable) -> History:
     """Earlier cases of a field among the files of a folder and below it.
 
-    Parameters
-    ----------
-    loaded : LoadedCase
-        The present case.
-    load : callable
-        Reads a case file: path to loaded case.
-
-    Returns
-    -------
-    History
-        Files that are no cases, of other fields or not earlier are passed over.
+    Files that are no cases, of other fields or not earlier are passed over. ``load`` is as of
+    :func:`read_history`.
 
     Raises
     ------
-    OSError
-        The folder is not there.
     CaseProblems
         Two earlier cases of one date.
     """
@@ -169,33 +141,20 @@ def find_history(loaded: Loaded, folder: Path, load: Callable) -> History:
             raw = read_bytes(path)
             if b"loambrief" not in raw:
                 continue
-            earlier = load(path)
+            earlier = load(raw, str(path), path.parent)
         except (OSError, CaseProblems):
             continue
-        if _misfit(loaded.case, earlier.case) or any(e.sha256 == earlier.sha256
+        if _misfit(case, earlier.case) or any(e.sha256 == earlier.sha256
                                                      for e in found.cases):
             continue
         found.cases.append(earlier)
-        found.files += _files(f"history/{earlier.case.case.id}.yaml", raw, earlier)
+        found.files += _files(f"history/{earlier.case.case.id}.yaml", raw, earlier.files)
     _no_two(found)
     if found.faults:
         fault = found.faults[0]
         raise CaseProblems((Problem(str(folder), 0, 0, fault.code, "--history", fault.found,
                                     fault.wanted),))
     return found
-
-
-def with_history(loaded, found: History):
-    """A loaded case with earlier cases that it does not name itself."""
-    known = {e.case.case.id for e in loaded.earlier}
-    more = [e for e in found.cases if e.case.case.id not in known]
-    if not more:
-        return loaded
-    names = {f.name for f in loaded.files}
-    files = tuple(f for f in found.files if f.name not in names)
-    earlier = tuple(sorted((*loaded.earlier, *more), key=lambda e: e.case.case.date))
-    return replace(loaded, earlier=earlier, files=(*loaded.files, *files),
-                   sha256=digest(loaded.sha256, files))
 
 
 def count_done(case: CaseFile) -> CaseFile:

@@ -4,7 +4,6 @@ A blank cell is "not measured" and leaves the key out; it never becomes zero. ``
 stay limits. Rows that hold no result are left out and named in the notes.
 """
 
-import re
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -27,7 +26,7 @@ from loambrief.case.intake_map import Given, LoadedMap, MapFile, ResultPart
 from loambrief.case.intake_read import EMPTY, Cell, LabRow, LabTable, read_lab_file
 from loambrief.case.measurements import EXTRACT_KEY, field_at, path_of
 from loambrief.case.problems import Problem, in_file_order
-from loambrief.case.quantities import nearest, show
+from loambrief.case.quantities import as_identifier, did_you_mean, show
 from loambrief.case.schema import Increment, Methods
 from loambrief.case.yaml_edit import Tree, Value
 from loambrief.errors import CaseProblems
@@ -38,7 +37,6 @@ MOST_FAULTS = 300
 """Problems after which the rest of the rows is not looked at."""
 WHOLE = (0.0, 0.0, "")
 """Stands for the depth of what has none."""
-_UNSAFE = re.compile(r"[^A-Za-z0-9._-]+")
 
 
 @dataclass
@@ -80,19 +78,12 @@ class Intake:
 def take_in(path: Path | str, loaded: LoadedMap, field_name: str | None = None) -> Intake:
     """Read a lab's file by a confirmed mapping.
 
-    Parameters
-    ----------
-    path : Path or str
-        CSV, TSV or workbook.
-    field_name : str or None
-        Only rows of this field, in place of the mapping's ``sample.field.equals``.
+    ``field_name`` takes only rows of this field, in place of the mapping's ``sample.field.equals``.
 
     Raises
     ------
     CaseProblems
         With every problem: mapping's first, then the rows' by row and column.
-    OSError
-        The file is not there or may not be read.
     """
     layout = loaded.mapping.table
     table = read_lab_file(path, sheet=layout.sheet, delimiter=layout.delimiter,
@@ -154,11 +145,11 @@ class _Reading:
                        if old != new]
         if not self.samples and not self.problems:
             known = ", ".join(self.fields.values())
-            near = nearest(self.wanted_field, self.fields.values()) if self.wanted_field else ""
             self._problem(None, None, "CASE065", "no row with a result"
                           + (f" of field {self.wanted_field!r}" if self.wanted_field else ""),
-                          "at least one", f"Did you mean {near!r}?" if near else
-                          (f"Fields of the file: {known}." if known else ""))
+                          "at least one",
+                          did_you_mean(self.wanted_field, self.fields.values(),
+                                       f"Fields of the file: {known}." if known else ""))
 
     def _rows(self) -> Iterator[LabRow]:
         end = (self.mapping.table.end_before or "").lower()
@@ -167,7 +158,7 @@ class _Reading:
                 continue
             if end and any(c.text.lower().startswith(end) for c in row.cells):
                 return
-            if row.cell(self.columns.id).text == self.columns.id_header:
+            if row.cell(self.columns.id).text == self.columns.header[self.columns.id]:
                 continue  # a header repeated on the next page
             if any(row.cell(column).text.lower() in words for column, words in self.columns.skip):
                 continue
@@ -281,7 +272,7 @@ class _Reading:
 
     def _sample(self, row: LabRow) -> DraftSample | None:
         typed = self._carried(row, self.columns.id)
-        new = _UNSAFE.sub("-", typed).strip("-._")[:64]
+        new = as_identifier(typed)
         if not new or row.cell(self.columns.id).kind == "formula":
             self._problem(row, self.columns.id, "CASE065", show(typed) if typed else "nothing",
                           "the sample of these results",
@@ -302,18 +293,15 @@ class _Reading:
             methods = self.mapping.methods
             sample.methods = {m: Value(getattr(methods, m)) for m in Methods.model_fields
                               if getattr(methods, m) is not None}
-        for name in ("place", "date"):
-            self._about(row, sample, sample.about, name, getattr(self.mapping.sample, name))
+        for (part, name), given in self.mapping.givens.items():
+            into = sample.lab if part == "lab" else sample.about
+            self._about(row, sample, into, name, given)
         for name, given in self.mapping.sample.about.items():
             self._about(row, sample, sample.about, name, given)
-        for name in ("name", "report", "received", "reported"):
-            self._about(row, sample, sample.lab, name, getattr(self.mapping.lab, name))
         return sample
 
     def _about(self, row: LabRow, sample: DraftSample, into: dict[str, Value], name: str,
-               given: Given | None) -> None:
-        if given is None:
-            return
+               given: Given) -> None:
         if given.value is not None:
             into.setdefault(name, Value(given.value))
             return

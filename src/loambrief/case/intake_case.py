@@ -6,7 +6,7 @@ not hold are never dropped without a word.
 """
 
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -19,7 +19,7 @@ from loambrief.case.problems import Fault, Problem, in_file_order
 from loambrief.case.reader import read_sound
 from loambrief.case.source import SourceText
 from loambrief.case.starter import starter_case
-from loambrief.case.yaml_edit import SAMPLES, Tree, emit, plain_of, set_parts, set_samples
+from loambrief.case.yaml_edit import SAMPLES, Tree, emit, plain_of, set_parts
 from loambrief.errors import CaseProblems
 
 _EXAMPLE = re.compile(r"(?m)^# samples:\n(?:# .*\n)+")
@@ -39,14 +39,7 @@ class Written:
 
 
 def new_case(intake: Intake, file: str, **starter: str | None) -> Written:
-    """A starter case that holds the samples.
-
-    Parameters
-    ----------
-    file : str
-        Name used in problems.
-    **starter
-        ``units``, ``crop``, ``region`` of :func:`~loambrief.case.starter.starter_case`.
+    """A starter case that holds the samples; ``starter`` is as of :func:`starter_case`.
 
     Raises
     ------
@@ -60,7 +53,7 @@ def new_case(intake: Intake, file: str, **starter: str | None) -> Written:
     block = "\n".join(emit({"samples": trees})) + "\n"
     made, found = _EXAMPLE.subn(lambda _: block, text, count=1)
     if not found:
-        content, _ = set_samples(text.encode("utf-8"), file, {}, trees)
+        content, _ = set_parts(text.encode("utf-8"), file, added={SAMPLES: trees})
     else:
         content = made.encode("utf-8")
     return Written(content, (), still_open(content, file, part=SAMPLES))
@@ -68,15 +61,6 @@ def new_case(intake: Intake, file: str, **starter: str | None) -> Written:
 
 def updated_case(raw: bytes, file: str, intake: Intake, folder: Path | None = None) -> Written:
     """An existing case with the samples put in; the rest of its text is untouched.
-
-    Parameters
-    ----------
-    raw : bytes
-        The case file.
-    file : str
-        Name used in problems.
-    folder : Path or None
-        Where the case stands, so that its profiles are found.
 
     Raises
     ------
@@ -90,7 +74,7 @@ def updated_case(raw: bytes, file: str, intake: Intake, folder: Path | None = No
     changed, added = merging.run()
     if merging.faults:
         raise CaseProblems(in_file_order(source.problems(merging.faults)))
-    content, lost = set_samples(raw, file, changed, added)
+    content, lost = set_parts(raw, file, changed=changed, added={SAMPLES: added})
     return Written(content, (*merging.notes, *lost), still_open(content, file, folder, SAMPLES))
 
 
@@ -246,15 +230,14 @@ def _depth(part: object) -> tuple[float, float] | None:
 
 def _flat(part: object) -> dict[str, object]:
     """Values of a slice by field; those of the extract as :func:`measurements.path_of` says."""
-    return dict(_flattened(part))  # type: ignore[arg-type]
-
-
-def _flattened(part: Mapping[str, object]) -> Iterator[tuple[str, object]]:
+    assert isinstance(part, Mapping)
+    flat: dict[str, object] = {}
     for key, value in part.items():
         if key == EXTRACT_KEY and isinstance(value, Mapping):
-            yield from ((field_at(key, k), v) for k, v in value.items())
+            flat |= {field_at(key, k): v for k, v in value.items()}
         else:
-            yield key, value
+            flat[key] = value
+    return flat
 
 
 def _tree(flat: Mapping[str, object]) -> Tree:

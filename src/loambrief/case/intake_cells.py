@@ -1,4 +1,5 @@
-"""One cell of a lab's file to one value, by the mapping's rules. Nothing is guessed."""
+"""One cell of a lab's file to one value, by the mapping's rules. Nothing is guessed: what cannot
+be taken over raises :class:`NotAResult`."""
 
 import datetime as dt
 import math
@@ -8,8 +9,15 @@ from pydantic import TypeAdapter, ValidationError
 
 from loambrief.case import quantities as q
 from loambrief.case.intake_kinds import fold_unit
-from loambrief.case.intake_map import DATES, MARKS, ResultPart, TablePart, conversion, has_unit
-from loambrief.case.intake_map import value_fault as case_fault
+from loambrief.case.intake_map import (
+    DATES,
+    MARKS,
+    ResultPart,
+    TablePart,
+    conversion,
+    has_unit,
+    value_fault,
+)
 from loambrief.case.intake_read import Cell
 from loambrief.case.quantities import show
 from loambrief.case.yaml_edit import Value
@@ -39,17 +47,9 @@ def is_missing(cell: Cell, table: TablePart) -> bool:
 
 
 def number_text(cell: Cell, table: TablePart) -> tuple[str, str, str]:
-    """Limit sign, number with a decimal point, and what follows the number.
+    """Limit sign, number with a decimal point, and what follows it: ``("<", "0.5", "ppm")``.
 
-    Parameters
-    ----------
-    table : TablePart
-        Decimal and thousands mark; a workbook's own numbers need neither.
-
-    Returns
-    -------
-    (str, str, str)
-        ``("<", "0.5", "ppm")``; digits as the lab gave them.
+    Digits stay as the lab gave them; a workbook's own numbers need no marks.
 
     Raises
     ------
@@ -103,12 +103,8 @@ def qualified(cell: Cell, qualifier: Cell, table: TablePart) -> Cell:
     """A result with the sign that stands in a column of its own.
 
     ``<`` and ``>`` go in front of the number; one of ``table.not_detected`` makes it a limit (or
-    stands for it, where there is no number); one of ``table.ratings`` says nothing.
-
-    Raises
-    ------
-    NotAResult
-        Another qualifier: what it means is not guessed.
+    stands for it, where there is no number); one of ``table.ratings`` says nothing. What another
+    qualifier means is not guessed.
     """
     sign = qualifier.text.lower()
     if not sign or sign == "=" or sign in {r.lower() for r in table.ratings}:
@@ -128,10 +124,7 @@ def qualified(cell: Cell, qualifier: Cell, table: TablePart) -> Cell:
 def mean_of(values: list[Value], what: str) -> Value:
     """Mean of repeated results of one unit, with their spread as a remark.
 
-    Raises
-    ------
-    NotAResult
-        One is only a limit: a mean of it would be made up.
+    A limit is refused: a mean of it would be made up.
     """
     typed = [v.text for v in values]
     parts = [split_number(text) for text in typed]
@@ -149,17 +142,7 @@ def read_result(cell: Cell, result: ResultPart, table: TablePart,
                 row_unit: str | None = None) -> Value | None:
     """The value of a result cell, or None if it was not measured.
 
-    Parameters
-    ----------
-    result : ResultPart
-        Field, unit, form and detection limit.
-    row_unit : str or None
-        Unit named by the row of a long table; it must be the mapping's.
-
-    Raises
-    ------
-    NotAResult
-        With the code and the words of the problem.
+    ``row_unit`` is the unit named by the row of a long table; it must be the mapping's.
     """
     if is_missing(cell, table):
         return None
@@ -180,9 +163,9 @@ def read_result(cell: Cell, result: ResultPart, table: TablePart,
     if factor != 1.0:
         text = f"{sign}{float(number) * factor:.6g} {unit}"
         comment = " ".join(f"lab: {sign}{number} {result.unit} {result.form or ''}".split())
-    fault = case_fault(result.to, text)
+    fault = value_fault(result.to, text)
     if fault:
-        raise NotAResult(fault[0], show(cell.text), fault[2], fault[3])
+        raise NotAResult(fault.code, show(cell.text), fault.wanted, fault.help)
     return Value(text, comment=comment)
 
 
@@ -198,19 +181,16 @@ def _number_without_unit(sign: str, number: str, result: ResultPart, cell: Cell)
     if sign:
         raise NotAResult("CASE063", show(cell.text), f"a {result.to} as a number",
                          "A case holds no pH that is only a limit.")
-    fault = case_fault(result.to, float(number))
+    fault = value_fault(result.to, float(number))
     if fault:
-        raise NotAResult(fault[0], show(cell.text), fault[2], fault[3])
+        raise NotAResult(fault.code, show(cell.text), fault.wanted, fault.help)
     return Value(number, plain=True)
 
 
 def read_depth(cell: Cell, unit: str | None) -> tuple[float, float, str]:
     """A slice such as ``0-6``, ``0 to 6 in`` or ``0–15 cm``, as (top, bottom, text).
 
-    Raises
-    ------
-    NotAResult
-        No slice, no unit, or another unit than the mapping's.
+    ``unit`` is the mapping's, which the cell must not contradict.
     """
     if cell.kind == "date":
         raise NotAResult("CASE065", f"the date {cell.text}", 'a slice such as "0-6"',
@@ -246,13 +226,7 @@ def _short(number: str) -> str:
 
 
 def read_date(cell: Cell, pattern: str) -> str:
-    """A date as YYYY-MM-DD.
-
-    Raises
-    ------
-    NotAResult
-        Not a day in the mapping's order.
-    """
+    """A date in the mapping's order, as YYYY-MM-DD."""
     text = cell.text
     if cell.kind == "date":
         return text

@@ -17,7 +17,7 @@ from loambrief.case.intake_map import (
 )
 from loambrief.case.intake_read import LabRow, LabTable
 from loambrief.case.problems import DataPath, Fault, Problem
-from loambrief.case.quantities import nearest, show
+from loambrief.case.quantities import did_you_mean, show
 from loambrief.units import DIMENSIONS
 
 HEADER_SEARCH = 200
@@ -93,10 +93,6 @@ class Columns:
     notes: list[str] = field(default_factory=list)
     usable: bool = True
 
-    @property
-    def id_header(self) -> str:
-        return self.header[self.id]
-
     def name(self, column: int) -> str:
         """Header of a column, for messages."""
         text = self.header[column] if column < len(self.header) else ""
@@ -139,11 +135,8 @@ class _ColumnSearch:
         if sample.lab_number:
             columns.lab_number = self._find(sample.lab_number, ("sample", "lab_number", "column"))
         self._depths()
-        givens = {("sample", "place"): sample.place, ("sample", "date"): sample.date,
-                  **{("lab", n): getattr(self.mapping.lab, n)
-                     for n in ("name", "report", "received", "reported")}}
-        for path, given in givens.items():
-            if given is not None and given.column is not None:
+        for path, given in self.mapping.givens.items():
+            if given.column is not None:
                 at = self._find(given, (*path, "column"))
                 columns.usable &= at is not None
                 columns.about[given.column, given.nth] = at or 0
@@ -180,12 +173,12 @@ class _ColumnSearch:
                                      f"one in {self.table.name}",
                                      "Say which with 'nth', counted from the left."))
         elif len(found) < (nth or 1):
-            near = nearest(name, [h for h in self.columns.header if h])
-            headers = ", ".join(show(h) for h in self.columns.header if h)
+            headers = [h for h in self.columns.header if h]
+            listed = ", ".join(map(show, headers))
             self.faults.append(Fault(
                 "CASE061", path, show(name) + (f" number {nth}" if nth else ""),
                 f"a column of {self.table.name}",
-                f"Did you mean {near!r}?" if near else f"Its columns: {headers[:400]}."))
+                did_you_mean(name, headers, f"Its columns: {listed[:400]}.")))
         else:
             self.used.add(found[(nth or 1) - 1])
             return found[(nth or 1) - 1]
@@ -245,10 +238,9 @@ class _ColumnSearch:
         for i, result in enumerate(self.mapping.results):
             name = fold_header(result.column)
             if self.columns.usable and name not in there:
-                near = nearest(result.column, there.values())
                 self.faults.append(Fault("CASE061", ("results", i, "column"), show(result.column),
                                          f"an analyte of {self.table.name}",
-                                         f"Did you mean {near!r}?" if near else ""))
+                                         did_you_mean(result.column, there.values())))
             self.columns.analytes[name] = result
         ignored = {fold_header(n) for n in self.mapping.ignore}
         rest = [text for name, text in there.items()
@@ -266,10 +258,9 @@ class _ColumnSearch:
 
 def _names(mapping: MapFile) -> Iterator[str]:
     """Every header that a mapping names."""
-    sample, lab, long = mapping.sample, mapping.lab, mapping.table.long
+    sample, long = mapping.sample, mapping.table.long
     yield sample.id.column
-    for part in (sample.field, sample.place, sample.date, sample.lab_number,
-                 lab.name, lab.report, lab.received, lab.reported):
+    for part in (sample.field, sample.lab_number, *mapping.givens.values()):
         if part is not None and part.column:
             yield part.column
     if sample.depth:

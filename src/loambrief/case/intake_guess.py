@@ -6,6 +6,7 @@ or it is ``"?"``. Methods are always ``"?"``: an extract cannot be told from a n
 proposal says ``confirmed: no``, and a mapping with that or with any ``"?"`` is refused.
 """
 
+import datetime as dt
 import json
 import re
 from collections.abc import Iterable, Mapping
@@ -153,22 +154,15 @@ def _known(header: str, report: str) -> tuple[str, str, str, float] | None:
 
 
 def guess_map(path: Path | str, report: str | None = None) -> Guess:
-    """Propose a mapping for a lab's file.
+    """Propose a mapping for a lab's file, of several sheets for that with the most known headers.
 
-    Parameters
-    ----------
-    path : Path or str
-        CSV, TSV or workbook; of several sheets, the one with the most known headers.
-    report : str or None
-        Kind of report; taken from the words of the file if None.
+    ``report`` is the kind of report, taken from the words of the file if None.
 
     Raises
     ------
     CaseProblems
         Not a table, no row that looks like a header, or a kind of report that is not clear or
         that a case does not hold.
-    OSError
-        The file is not there or may not be read.
     """
     found = _best_sheet(read_lab_file(path), path)
     table = found.table
@@ -358,20 +352,15 @@ def _marks(texts: Iterable[str]) -> tuple[str, str]:
 
 
 def _date_form(texts: list[str]) -> str:
-    texts = [t for t in texts if t]
-    if not texts or all(re.fullmatch(r"\d{4}-\d\d-\d\d", t) for t in texts):
-        return "YYYY-MM-DD"
-    if all(re.fullmatch(r"\d{1,2}\.\d{1,2}\.\d{4}", t) for t in texts):
-        return "DD.MM.YYYY"
-    if all(re.fullmatch(r"\d{4}/\d{1,2}/\d{1,2}", t) for t in texts):
-        return "YYYY/MM/DD"
-    pairs = [re.fullmatch(r"(\d{1,2})/(\d{1,2})/(\d{4})", t) for t in texts]
-    if all(pairs):
-        if any(int(p[1]) > 12 for p in pairs if p):
-            return "DD/MM/YYYY"
-        if any(int(p[2]) > 12 for p in pairs if p):
-            return "MM/DD/YYYY"
-    return TO_FILL_IN
+    """How dates are written, if only one order with a whole year fits all of them."""
+    def fits(form: str) -> bool:
+        try:
+            return all(dt.datetime.strptime(text, form) for text in texts)
+        except ValueError:
+            return False
+
+    found = [name for name, form in DATES.items() if "%Y" in form and fits(form)]
+    return found[0] if len(found) == 1 or not texts else TO_FILL_IN
 
 
 # the file --------------------------------------------------------------------------------
@@ -435,7 +424,9 @@ def _text(found: _FoundColumns, report: str, results: list[Proposal],
     lines += [text for name in ("report", "received", "reported")
               if (text := _column(found, "lab", name))]
     if report == SOIL:
-        lines += ["", "methods:", *_said_methods(found), *(_method_lines(results) or ["  {}"])]
+        said = _different(found, found.of("long", "method"))
+        lines += ["", "methods:", *([f"  # the file says: {', '.join(said[:20])}"] if said else []),
+                  *(_method_lines(results) or ["  {}"])]
     lines += ["", "results:"]
     for part in results:
         keys = [f"column: {_quoted(part.header)}"]
@@ -485,15 +476,7 @@ def _about_lines(report: str, results: list[Proposal]) -> list[str]:
     return lines + ([f"  # further keys of about: {', '.join(further)}"] if further else [])
 
 
-def _said_methods(found: _FoundColumns) -> list[str]:
-    """What a column of methods says, for the user to compare."""
-    said = _different(found, found.of("long", "method"))
-    return [f"  # the file says: {', '.join(said[:20])}"] if said else []
-
-
 def _method_lines(results: list[Proposal]) -> list[str]:
-    lines = []
-    for method, names in results_by_method().items():
-        if any(p.name in names for p in results):
-            lines.append(f'  {method}: "?"  # {", ".join(methods()[method])}')
-    return lines
+    return [f'  {method}: "?"  # {", ".join(methods()[method])}'
+            for method, names in results_by_method().items()
+            if any(p.name in names for p in results)]

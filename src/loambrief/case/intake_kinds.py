@@ -17,7 +17,7 @@ from loambrief.case.part import Part
 from loambrief.case.quantities import unit_spellings
 from loambrief.case.schema import Forage, Increment, Water
 from loambrief.case.schema_materials import Analysis
-from loambrief.case.schema_tissue import TissueTest
+from loambrief.case.schema_tests import TissueTest
 from loambrief.tables import load
 from loambrief.units import tidy_unit
 
@@ -69,12 +69,8 @@ def _clues() -> tuple[tuple[str, str, float, re.Pattern[str]], ...]:
 def kind_of(titles: Iterable[str], headers: Iterable[str]) -> Kind:
     """The kind of report that the words of a file speak for.
 
-    Parameters
-    ----------
-    titles : iterable of str
-        File name and cells above the header; the names of laboratories decide nothing.
-    headers : iterable of str
-        Headers, or analytes, with their units.
+    ``titles`` are the file's name and cells above the header (the names of laboratories decide
+    nothing), ``headers`` the headers, or analytes, with their units.
     """
     above = [t for t in map(fold, titles) if not re.search(r"labor", t)]
     across = [fold(h) for h in headers if h]
@@ -120,11 +116,8 @@ def model_of(field: str) -> tuple[type[Part], str]:
 def lab_unit(text: str) -> tuple[str, str]:
     """A lab's spelling of a unit as the case's, and the basis it names.
 
-    Returns
-    -------
-    (str, str)
-        ``("mg/kg", "dry")`` for ``"mg/kg dry"``; ``("none", "")`` for ``"s.u."``; an unknown
-        spelling comes back as it is.
+    ``("mg/kg", "dry")`` for ``"mg/kg dry"``; ``("none", "")`` for ``"s.u."``; an unknown spelling
+    comes back as it is.
     """
     unit = tidy_unit(text)
     return unit_spellings().get(" ".join(unit.lower().split()), (unit, ""))

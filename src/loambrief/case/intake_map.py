@@ -37,13 +37,13 @@ from loambrief.case.measurements import (
     results_by_method,
 )
 from loambrief.case.problems import DataPath, Fault, in_file_order
-from loambrief.case.quantities import nearest, show
+from loambrief.case.quantities import did_you_mean, show
 from loambrief.case.reader import decode, read_bytes, read_text
 from loambrief.case.schema import Methods, Part
-from loambrief.case.source import SourceText, short
-from loambrief.case.validate import FAULT_CODES
+from loambrief.case.source import SourceText, short, single_values
+from loambrief.case.validate import common_fault, known_keys, place_of
 from loambrief.errors import CaseProblems
-from loambrief.units import EQUIVALENT_MG, K2O_PER_K, P2O5_PER_P
+from loambrief.units import ATOMIC_MASS, EQUIVALENT_MG, K2O_PER_K, P2O5_PER_P
 
 EXAMPLE = """\
 loambrief_map: 1
@@ -74,7 +74,7 @@ CHARGE_UNITS = {"meq/100g": 10.0, "cmol/kg": 10.0, "cmolc/kg": 10.0, "cmol(+)/kg
 """Charge of an exchangeable cation -> meq/kg; times the equivalent mass it is mg/kg."""
 MASS_UNITS = {"mg/100g": 10.0, "%": 10_000.0, "g/100g": 10_000.0}
 """Units of labs that a case does not know -> mg/kg."""
-_O, _N = 15.9994, 14.0067  # standard atomic weights, IUPAC 2007 abridged, as in units.py
+_O, _N = ATOMIC_MASS["O"], ATOMIC_MASS["N"]
 FORMS: Mapping[str, tuple[str, float]] = {
     "P": ("analysis.p2o5", P2O5_PER_P),
     "K": ("analysis.k2o", K2O_PER_K),
@@ -105,7 +105,7 @@ def _confirmed(value: object) -> bool:
         return True
     if value is False or (isinstance(value, str) and value.lower() == "no"):
         return False
-    raise q.fault("unknown_choice", value, "yes or no")
+    raise q.fault("CASE027", value, "yes or no")
 
 
 class ColumnPart(Part):
@@ -247,6 +247,13 @@ class MapFile(Part):
         """Kind of report; soil where the mapping does not say."""
         return self.report or SOIL
 
+    @property
+    def givens(self) -> dict[tuple[str, str], Given]:
+        """What is said of sample and laboratory, by its place."""
+        said = {("sample", "date"): self.sample.date, ("sample", "place"): self.sample.place,
+                **{("lab", n): getattr(self.lab, n) for n in LabPart.model_fields}}
+        return {path: given for path, given in said.items() if given is not None}
+
 
 @dataclass(frozen=True)
 class LoadedMap:
@@ -258,19 +265,12 @@ class LoadedMap:
 
 
 def load_map(path: Path | str) -> LoadedMap:
-    """Read and check a mapping file.
-
-    Parameters
-    ----------
-    path : Path or str
-        YAML in UTF-8, at most 1 MiB.
+    """Read and check a mapping file: YAML in UTF-8, at most 1 MiB.
 
     Raises
     ------
     CaseProblems
         With every problem of the file; one that is not confirmed has at least that problem.
-    OSError
-        The file is not there or may not be read.
     """
     file = str(path)
     raw = read_bytes(Path(path))
@@ -292,7 +292,7 @@ def _with_gaps(faults: list[Fault], source: SourceText) -> list[Fault]:
     known = {fault.path for fault in faults}
     gaps = [
         Fault("CASE062", path, "'?'", "what the lab's report says", "It is never guessed.")
-        for path in _places(source.data, TO_FILL_IN) if path not in known
+        for path, value in single_values(source.data) if value == TO_FILL_IN and path not in known
     ]
     data = source.data
     if isinstance(data, Mapping) and data.get("confirmed") in (False, "no", "No", "NO"):
@@ -302,66 +302,31 @@ def _with_gaps(faults: list[Fault], source: SourceText) -> list[Fault]:
     return [*faults, *gaps]
 
 
-def _places(data: object, wanted: str, path: DataPath = ()) -> Iterator[DataPath]:
-    if isinstance(data, Mapping):
-        for key, value in data.items():
-            yield from _places(value, wanted, (*path, key))
-    elif isinstance(data, list):
-        for i, value in enumerate(data):
-            yield from _places(value, wanted, (*path, i))
-    elif data == wanted:
-        yield path
-
-
 def map_fault(error: ErrorDetails) -> Fault:
     """A validation error of a mapping in plain words."""
-    path = tuple(s for s in error["loc"] if s != "[key]")
+    path = place_of(error)
     kind, found, about = error["type"], show(error.get("input")), error.get("ctx", {})
     if error.get("input") == TO_FILL_IN:
         return Fault("CASE062", path, "'?'", about.get("wanted", "your answer"),
                      "The lab's report or its method list says it; it is never guessed.")
-    if kind in FAULT_CODES:
-        return Fault(FAULT_CODES[kind], path, about["found"], about["wanted"], about["help"])
-    if kind == "missing":
-        return Fault("CASE021", path, "nothing", "a value",
-                     f"Add the key {str(path[-1])!r} here.", at_key=True)
+    if (common := common_fault(error)) is not None:
+        return common
     if kind == "extra_forbidden":
-        known = _known_at(path[:-1])
-        near = nearest(str(path[-1]), known)
-        help = f"Did you mean {near!r}?" if near else "Keys known here: " + ", ".join(known) + "."
+        known = known_keys(path[:-1], MapFile)
+        help = did_you_mean(str(path[-1]), known, "Keys known here: " + ", ".join(known) + ".")
         return Fault("CASE020", path, f"the unknown key {short(str(path[-1]))!r}", "a known key",
                      help, at_key=True)
-    if kind in ("too_long", "too_short"):
-        limit = about.get("max_length", about.get("min_length"))
-        return Fault("CASE034", path, f"{about['actual_length']} entries",
-                     f"at {'most' if kind == 'too_long' else 'least'} {limit}")
     wanted = {"list_type": "a list", "bool_type": "true or false",
-              "model_type": "a group of keys: " + ", ".join(_known_at(path)),
+              "model_type": "a group of keys: " + ", ".join(known_keys(path, MapFile)),
               "literal_error": str(about.get("expected", ""))}
     return Fault("CASE022", path, found, wanted.get(kind, error["msg"]))
-
-
-def _known_at(path: DataPath) -> tuple[str, ...]:
-    part: type[Part] | None = MapFile
-    for step in path:
-        if isinstance(step, int) or part is None:
-            continue
-        info = part.model_fields.get(step)
-        part = _part_in(info.annotation) if info else None
-    return tuple(part.model_fields) if part else ()
-
-
-def _part_in(annotation: object) -> type[Part] | None:
-    if isinstance(annotation, type):
-        return annotation if issubclass(annotation, Part) else None
-    return next((p for a in getattr(annotation, "__args__", ()) if (p := _part_in(a))), None)
 
 
 # what one value must be ------------------------------------------------------------------
 
 
-def value_fault(field: str, value: object) -> tuple[str, str, str, str] | None:
-    """(code, found, wanted, help) if a case would refuse this value of a slice, else None."""
+def value_fault(field: str, value: object) -> Fault | None:
+    """What a case would refuse this value of a slice with, if it would."""
     model, path = model_of(field)
     *above, last = path_of(path)
     try:
@@ -369,8 +334,7 @@ def value_fault(field: str, value: object) -> tuple[str, str, str, str] | None:
     except ValidationError as error:
         for about in error.errors(include_url=False):
             if about["type"] != "missing" and about["loc"][: len(above) + 1] == (*above, last):
-                fault = map_fault(about)
-                return fault.code, fault.found, fault.wanted, fault.help
+                return map_fault(about)
     return None
 
 
@@ -388,14 +352,8 @@ def has_unit(field: str) -> bool:
 def conversion(field: str, unit: str, form: str | None) -> tuple[str, float] | None:
     """Unit to write in the case and the factor to it, or None if there is none.
 
-    Parameters
-    ----------
-    field : str
-        One of :data:`FIELDS` or :data:`EXTRACT`.
-    unit : str
-        As the lab writes it.
-    form : str or None
-        Key of :data:`FORMS`, if the lab reports an oxide or an ion.
+    ``unit`` is as the lab writes it, ``form`` a key of :data:`FORMS` if the lab reports an oxide
+    or an ion.
     """
     part = FORMS[form][1] if form else 1.0
     unit, basis = lab_unit(unit)
@@ -423,10 +381,9 @@ def map_checks(mapping: MapFile) -> Iterator[Fault]:
     for i, result in enumerate(mapping.results):
         path: DataPath = ("results", i)
         if result.to not in known:
-            near = nearest(result.to, known)
             yield Fault("CASE027", (*path, "to"), repr(result.to),
                         f"a result of a {mapping.kind} report",
-                        f"Did you mean {near!r}?" if near else "Known: " + ", ".join(known) + ".")
+                        did_you_mean(result.to, known, "Known: " + ", ".join(known) + "."))
             continue
         key = (result.to, result.depth and result.depth[:2])
         if key in seen:
@@ -459,8 +416,9 @@ def _unit(result: ResultPart, path: DataPath) -> Iterator[Fault]:
         yield Fault("CASE023", (*path, "unit"), "nothing", f"the unit of {result.column!r}",
                     "Add the key 'unit' here.", at_key=True)
     elif conversion(result.to, result.unit, result.form) is None:
-        _, _, wanted, help = value_fault(result.to, f"1 {result.unit}") or ("", "", "", "")
-        yield Fault("CASE024", (*path, "unit"), repr(result.unit), wanted, help)
+        fault = value_fault(result.to, f"1 {result.unit}")
+        yield Fault("CASE024", (*path, "unit"), repr(result.unit), fault.wanted if fault else "",
+                    fault.help if fault else "")
 
 
 def _about(mapping: MapFile) -> Iterator[Fault]:
@@ -493,11 +451,7 @@ def _methods(mapping: MapFile) -> Iterator[Fault]:
 
 
 def _given(mapping: MapFile) -> Iterator[Fault]:
-    givens = {("sample", "date"): mapping.sample.date, ("sample", "place"): mapping.sample.place,
-              **{("lab", n): getattr(mapping.lab, n) for n in LabPart.model_fields}}
-    for path, given in givens.items():
-        if given is None:
-            continue
+    for path, given in mapping.givens.items():
         if TO_FILL_IN in (given.value, given.column):
             continue
         if (given.column is None) == (given.value is None):

@@ -37,6 +37,7 @@ LOOKED_AT = 400
 COMMA_SHARE = 0.6
 """Another delimiter is taken if it orders at least this share of the rows a comma does."""
 
+AS_TABLE = "Ask the laboratory for CSV or .xlsx, or save it as such."
 OLD_BOOK = b"\xd0\xcf\x11\xe0"
 OPEN_DOCUMENT = b"application/vnd.oasis.opendocument.spreadsheet"
 _REPEATED = re.compile(
@@ -102,25 +103,15 @@ class LabTable:
 
 def read_lab_file(path: Path | str, *, sheet: str | None = None, delimiter: str | None = None,
                   encoding: str | None = None) -> LabTable:
-    """Read a lab's file.
+    """Read a lab's file of at most 10 MiB.
 
-    Parameters
-    ----------
-    path : Path or str
-        At most 10 MiB.
-    sheet : str or None
-        Sheet of a workbook; the only one or the first if None.
-    delimiter : str or None
-        Key of :data:`DELIMITERS`; found out if None.
-    encoding : str or None
-        One of :data:`ENCODINGS`; found out if None.
+    ``sheet`` is that of a workbook, its first if None; ``delimiter`` (a key of :data:`DELIMITERS`)
+    and ``encoding`` (of :data:`ENCODINGS`) are found out if None.
 
     Raises
     ------
     CaseProblems
         Not a table this program can read, or beyond a limit.
-    OSError
-        The file is not there or may not be read.
     """
     path, file = Path(path), str(path)
     raw = read_bytes(path, MAX_LAB_BYTES)
@@ -130,7 +121,9 @@ def read_lab_file(path: Path | str, *, sheet: str | None = None, delimiter: str 
     elif raw.startswith(b"PK\x03\x04"):
         rows, notes, names = _workbook(raw, file, sheet)
     else:
-        _refuse_other_formats(raw, file)
+        for start, what in ((b"%PDF", "a PDF"), (b"{\\rtf", "a word-processor file")):
+            if raw.startswith(start):
+                raise _unreadable(file, what, "CSV, TSV or .xlsx", AS_TABLE)
         text, notes = _decode(raw, file, encoding)
         rows, chosen = _delimited(text, file, delimiter)
         notes = [*notes, chosen]
@@ -143,13 +136,6 @@ def read_lab_file(path: Path | str, *, sheet: str | None = None, delimiter: str 
 def _unreadable(file: str, found: str, wanted: str, help: str = "", line: int = 0) -> CaseProblems:
     return CaseProblems((Problem(file, line, 1 if line else 0, "CASE060", "file", found, wanted,
                                  "", help),))
-
-
-def _refuse_other_formats(raw: bytes, file: str) -> None:
-    help = "Ask the laboratory for CSV or .xlsx, or save it as such."
-    for start, what in ((b"%PDF", "a PDF"), (b"{\\rtf", "a word-processor file")):
-        if raw.startswith(start):
-            raise _unreadable(file, what, "CSV, TSV or .xlsx", help)
 
 
 # text ------------------------------------------------------------------------------------
@@ -247,11 +233,10 @@ def _workbook(raw: bytes, file: str, sheet: str | None
             warnings.simplefilter("ignore")  # styles and extensions it does not know
             book = openpyxl.load_workbook(io.BytesIO(raw), read_only=True, data_only=False,
                                           keep_links=False)
-            names = [ws.title for ws in book.worksheets]
-            if sheet is not None and sheet not in names:
-                raise _unreadable(file, f"no sheet {sheet!r}", "one of " + ", ".join(names))
+            names = tuple(ws.title for ws in book.worksheets)
             if not names:
                 raise _unreadable(file, "a workbook without sheets", "a sheet with results")
+            note = _chosen(names, sheet, file)
             chosen = book[sheet or names[0]]
             chosen.reset_dimensions()
             rows: list[LabRow] = []
@@ -268,9 +253,15 @@ def _workbook(raw: bytes, file: str, sheet: str | None
     except Exception as error:  # the library raises whatever a damaged part leads to
         raise _unreadable(file, f"a damaged workbook ({type(error).__name__})", "a workbook",
                           "Open it and save it again as .xlsx or CSV.") from None
-    others = [n for n in names if n != chosen.title]
-    note = f"sheet {chosen.title!r}" + (f"; not read: {', '.join(others)}" if others else "")
-    return rows, [note], tuple(names)
+    return rows, [note], names
+
+
+def _chosen(names: tuple[str, ...], sheet: str | None, file: str) -> str:
+    """A note on the sheet that is read, which must be there."""
+    if sheet is not None and sheet not in names:
+        raise _unreadable(file, f"no sheet {sheet!r}", "one of " + ", ".join(names))
+    others = [n for n in names if n != (sheet or names[0])]
+    return f"sheet {sheet or names[0]!r}" + (f"; not read: {', '.join(others)}" if others else "")
 
 
 def _other_workbook(raw: bytes, file: str, sheet: str | None
@@ -279,35 +270,32 @@ def _other_workbook(raw: bytes, file: str, sheet: str | None
     import pandas as pd
 
     what = "an open document" if OPEN_DOCUMENT in raw[:200] else "an old or encrypted workbook"
-    help = "Ask the laboratory for CSV or .xlsx, or save it as such."
     if not raw.startswith(OLD_BOOK):
         check_archive(raw, file)
         with zipfile.ZipFile(io.BytesIO(raw)) as archive:
             content = next((archive.read(n) for n in archive.namelist() if n == "content.xml"), b"")
         if _REPEATED.search(content):
-            raise _unreadable(file, f"{what} with a filled cell repeated", "results", help)
+            raise _unreadable(file, f"{what} with a filled cell repeated", "results",
+                              AS_TABLE)
     try:
         with pd.ExcelFile(io.BytesIO(raw), engine="calamine") as book:
             names = tuple(str(name) for name in book.sheet_names)
-            if sheet is not None and sheet not in names:
-                raise _unreadable(file, f"no sheet {sheet!r}", "one of " + ", ".join(names))
+            note = _chosen(names, sheet, file)
             frame = pd.read_excel(book, sheet_name=sheet or names[0], header=None, dtype=object,
                                   nrows=MAX_ROWS + 1, na_filter=False)
     except ImportError:
         raise _unreadable(file, what, "CSV, TSV or .xlsx",
-                          f"{help} Or: pip install 'loambrief[sheets]'.") from None
+                          f"{AS_TABLE} Or: pip install 'loambrief[sheets]'.") from None
     except (CaseProblems, KeyboardInterrupt, SystemExit):
         raise
     except BaseException as error:  # the engine's own panics are no Exception
         raise _unreadable(file, f"{what} ({type(error).__name__})", "a workbook that can be read",
-                          help) from None
+                          AS_TABLE) from None
     _limit(file, len(frame), frame.size)
     rows = [_row(file, number, [_value_cell(v, "") for v in cells])
             for number, cells in enumerate(frame.to_numpy().tolist(), start=1)]
-    others = [n for n in names if n != (sheet or names[0])]
-    note = (f"sheet {sheet or names[0]!r}" + (f"; not read: {', '.join(others)}" if others else "")
-            + "; values only: percentages and signs that the sheet's formats show are not seen")
-    return rows, [note], names
+    return rows, [f"{note}; values only: percentages and signs that the sheet's formats show are "
+                  "not seen"], names
 
 
 def check_archive(raw: bytes, file: str) -> None:

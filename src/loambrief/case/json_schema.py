@@ -26,13 +26,7 @@ DESCRIPTION = (
 
 
 def case_schema() -> dict[str, object]:
-    """The schema as plain data.
-
-    Returns
-    -------
-    dict
-        With title, descriptions of every key from the glossary, and the choices.
-    """
+    """The schema as plain data: descriptions of every key from the glossary, the choices."""
     schema = CaseFile.model_json_schema()
     definitions = schema.get("$defs", {})
     for name, (part, _) in parts().items():
@@ -66,7 +60,8 @@ def _describe(node: dict, part: type[Part]) -> None:
         about.pop("title", None)
         meaning = glossary()[part.__name__, field]
         meaning = f"{meaning[0].upper()}{meaning[1:]}"
-        if field not in required and not _allows_null(about):
+        nullable = any(option.get("type") == "null" for option in about.get("anyOf", ()))
+        if field not in required and not nullable:
             default = about.pop("default", None)
             inner = dict(about)
             about.clear()
@@ -115,10 +110,6 @@ def _allow_file(about: dict) -> None:
     else:
         reference = about.pop("$ref")
         about["anyOf"] = [{"$ref": reference}, named]
-
-
-def _allows_null(about: dict) -> bool:
-    return any(option.get("type") == "null" for option in about.get("anyOf", ()))
 
 
 def _units(about: dict) -> str:

@@ -14,7 +14,7 @@ from types import MappingProxyType
 from loambrief.case.guide_file import ANY_CROP, LoadedGuide
 from loambrief.case.names import crops, fold
 from loambrief.case.problems import DataPath, Fault
-from loambrief.case.quantities import nearest, show
+from loambrief.case.quantities import did_you_mean, nearest, show
 from loambrief.case.schema import CaseFile
 from loambrief.tables import all_documents, load, load_document
 from loambrief.tables.regions import REGIONS, named
@@ -73,8 +73,8 @@ def name_faults(case: CaseFile, own: Iterable[LoadedGuide] = ()) -> Iterator[Fau
 
 def _unknown(path: DataPath, typed: str, what: str, known: Iterable[str], help: str = "",
              spellings: Iterable[str] = ()) -> Fault:
-    near = nearest(fold(typed) if spellings else typed, (*known, *spellings))
-    hint = f"Did you mean {near!r}?" if near else f"Known: {', '.join(sorted(known))}."
+    hint = did_you_mean(fold(typed) if spellings else typed, (*known, *spellings),
+                        f"Known: {', '.join(sorted(known))}.")
     return Fault("CASE050", path, show(typed), what, f"{hint} {help}".strip())
 
 

@@ -11,7 +11,7 @@ from loambrief.case.brand import PrintedBrand, load_brand
 from loambrief.case.checks import cross_checks
 from loambrief.case.codes import OF_ADVICE, OF_PLAN, asked_at_issue
 from loambrief.case.guide_file import LoadedGuide
-from loambrief.case.history import History, count_done, find_history, read_history, with_history
+from loambrief.case.history import History, count_done, find_history, read_history
 from loambrief.case.normalise import to_house
 from loambrief.case.photos import Photo, load_photos
 from loambrief.case.plausible import warnings
@@ -58,6 +58,13 @@ class LoadedCase:
     source: SourceText | None = field(default=None, compare=False, repr=False)
     """The data with the places of everything, for what only the plan can tell."""
 
+    @property
+    def sets_plan(self) -> bool:
+        """The adviser set or named something of the plan, or accepts a warning of it."""
+        strips = self.case.strips
+        return (self.case.has_own or bool(strips is not None and strips.actions)
+                or any(a.code in OF_PLAN for a in self.case.accept))
+
     def of_plan(self, faults: Iterable[Fault]) -> "LoadedCase":
         """With warnings of the finished plan sorted in; the accepted ones with their reason.
 
@@ -84,14 +91,9 @@ def load_case(
     paper: str | None = None,
     language: str | None = None,
 ) -> LoadedCase:
-    """Read, check and convert one case file.
+    """Read, check and convert one case file: YAML in UTF-8, at most 1 MiB.
 
-    Parameters
-    ----------
-    path : Path or str
-        A regular file of at most 1 MiB, YAML in UTF-8.
-    units, paper, language : str or None
-        In place of the case's own.
+    ``units``, ``paper`` and ``language`` take the place of the case's own.
 
     Raises
     ------
@@ -112,20 +114,12 @@ def load_bytes(raw: bytes, file: str, *, folder: Path | None = None, as_earlier:
 
     Parameters
     ----------
-    raw : bytes
-        Content of the file.
     file : str
         Name used in problems.
     folder : Path or None
         Where the case stands; without it the case can name no profiles.
     as_earlier : bool
         As an earlier case of another one: without its own history and photos.
-    **overrides
-        ``units``, ``paper``, ``language``.
-
-    Raises
-    ------
-    CaseProblems, UnknownName
     """
     source, problems = read_text(decode(raw, file), file)
     return load_source(source, problems, hashlib.sha256(raw).hexdigest(), folder=folder,
@@ -145,13 +139,9 @@ def load_source(source: SourceText, problems: list[Problem], sha256: str, *,
         What reading it has found; with any, the case is refused.
     sha256 : str
         Of the file, in hexadecimal.
-
-    Raises
-    ------
-    CaseProblems, UnknownName
     """
     text, file = source.text, source.file
-    photos: tuple[Photo | None, ...] = ()
+    photos: tuple[Photo, ...] = ()
     brand: PrintedBrand | None = None
     history = History()
     faults: list[Fault] = []
@@ -191,35 +181,36 @@ def load_source(source: SourceText, problems: list[Problem], sha256: str, *,
         raise CaseProblems(in_file_order(found, more))
     kept, accepted = _sort_out(case, found, source)
     case = treated(case)
-    whole_photos = tuple(photo for photo in photos if photo is not None)
     files = (*resolved.files,
              *(f for f in history.files if f.name not in {r.name for r in resolved.files}),
-             *(ProfileFile(p.name, p.sha256, "", p.jpeg, p.file_sha256) for p in whole_photos),
+             *(ProfileFile(p.name, p.sha256, "", p.jpeg, p.file_sha256) for p in photos),
              *([ProfileFile(brand.name, brand.sha256, "", brand.png, brand.file_sha256)]
                if brand is not None and brand.name else []))
     sha256 = digest(sha256, files)
     return LoadedCase(_override(case, overrides), sha256, in_file_order(kept), accepted, text, file,
-                      files, resolved.guides, whole_photos, tuple(history.cases), brand, source)
+                      files, resolved.guides, photos, tuple(history.cases), brand, source)
 
 
 def with_earlier(loaded: LoadedCase, folder: Path) -> LoadedCase:
     """A case with the earlier cases of its field that lie in a folder or below it.
 
-    Parameters
-    ----------
-    folder : Path
-        Files that are no sound cases, of other fields or not earlier are passed over.
+    Files that are no sound cases, of other fields or not earlier are passed over.
 
     Raises
     ------
-    OSError
-        The folder is not there.
     CaseProblems
         Two earlier cases of one date.
     """
-    found = find_history(loaded, folder, lambda path: _load_earlier(
-        read_bytes(path), str(path), path.parent))
-    return with_history(loaded, found)
+    found = find_history(loaded.case, folder, _load_earlier)
+    known = {e.case.case.id for e in loaded.earlier}
+    more = [e for e in found.cases if e.case.case.id not in known]
+    if not more:
+        return loaded
+    names = {f.name for f in loaded.files}
+    files = tuple(f for f in found.files if f.name not in names)
+    earlier = tuple(sorted((*loaded.earlier, *more), key=lambda e: e.case.case.date))
+    return replace(loaded, earlier=earlier, files=(*loaded.files, *files),
+                   sha256=digest(loaded.sha256, files))
 
 
 def _load_earlier(raw: bytes, file: str, folder: Path) -> LoadedCase:

@@ -79,13 +79,7 @@ class Measurement:
 
 @cache
 def measurements() -> tuple[Measurement, ...]:
-    """Every result, in the order of the page.
-
-    Raises
-    ------
-    TableFault
-        A row names no dimension or no method, or has half a range.
-    """
+    """Every result, in the order of the page."""
     return tuple(_measurement(row) for row in load(MEASUREMENTS))
 
 

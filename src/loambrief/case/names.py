@@ -15,6 +15,8 @@ WEEDS = "weeds"
 WEED_NAMES = ("species", "scientific_name", "accepted", "synonym", "synonyms", "common_name",
               "common_names", "local_name", "eppo", "spanish")
 """Columns of the weed tables that hold names or codes, several of them separated by |."""
+PERENNIAL = ("alfalfa", "grass forage", "fruit")
+"""Crop groups that are there again the year after."""
 USUAL_YIELD = "case/usual_yield"
 
 
@@ -69,14 +71,13 @@ def weeds() -> Mapping[str, str]:
     return MappingProxyType(found)
 
 
-def nearest_weed(typed: str, cutoff: float = 0.75) -> str:
+def nearest_weed(typed: str) -> str:
     """The weed that was most likely meant, as printed, or an empty string.
 
-    A harmful plant is offered only for a name that is nearly the same. ``cutoff`` is how alike
-    the names must be, from 0 to 1.
+    A harmful plant is offered only for a name that is nearly the same.
     """
     wanted = fold(typed)
     if len(wanted) > 100:
         return ""
-    near = get_close_matches(wanted, weeds(), n=5, cutoff=cutoff)
+    near = get_close_matches(wanted, weeds(), n=5, cutoff=0.75)
     return next((weeds()[name] for name in near if may_be_offered(wanted, name)), "")

@@ -9,23 +9,20 @@ import datetime as dt
 import json
 import os
 import posixpath
-import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from loambrief.case.load import LoadedCase
-from loambrief.case.names import crops, fold
+from loambrief.case.names import PERENNIAL, crops, fold
+from loambrief.case.quantities import as_identifier
 from loambrief.case.reader import read_text
 from loambrief.case.schema import Analysis, CaseFile, FieldInfo
 from loambrief.case.yaml_edit import Tree, Value, emit
 from loambrief.errors import ImpossibleInput
 from loambrief.units import Quantity
 
-PERENNIAL = ("alfalfa", "grass forage", "fruit")
-"""Crop groups that are there again the year after."""
-_NAME = re.compile(r"[^A-Za-z0-9._-]+")
 KEPT_HEADER = ("valid_until", "purpose")
 """Keys of the case that belong to the visit, and are left out."""
 PRICES = ("price", "freight", "spreading")
@@ -52,7 +49,7 @@ class PlannedLine:
 
 def next_case(last: LoadedCase, plan: Sequence[PlannedLine], path: Path,
               date: dt.date | None = None) -> str:
-    """Text of the next case.
+    """Text of the next case: YAML, with a remark at everything to be filled in.
 
     Parameters
     ----------
@@ -61,17 +58,7 @@ def next_case(last: LoadedCase, plan: Sequence[PlannedLine], path: Path,
     path : Path
         Where the new case will stand; paths in it are relative to its folder.
     date : datetime.date or None
-        Date of the new case; today if None.
-
-    Returns
-    -------
-    str
-        YAML, with a remark at everything to be filled in.
-
-    Raises
-    ------
-    ImpossibleInput
-        The date is not after the last case's.
+        Date of the new case; today if None. It must be after the last case's.
     """
     date = date or dt.date.today()
     if date <= last.case.case.date:
@@ -89,7 +76,8 @@ def next_case(last: LoadedCase, plan: Sequence[PlannedLine], path: Path,
     for key in ("boundary", "guide", "lime_table", "targets"):
         if key in data:
             tree[key] = _moved(data[key], old, path.parent)
-    tree["history"] = [Value(name) for name in _history(last, data, old, path.parent)]
+    earlier = [*(data.get("history") or []), Path(last.file).name]
+    tree["history"] = [Value(_path(str(name), old, path.parent)) for name in earlier]
     tree["done"] = [_done(line, last.case) for line in plan]
     tree["samples"] = [_zone(s) for s in data.get("samples") or [] if not _repeats(s)]
     if "materials" in data:
@@ -115,7 +103,7 @@ def _spread(case: CaseFile) -> list[Tree]:
 
 
 def _header(case: CaseFile, data: Mapping, date: dt.date) -> Tree:
-    name = _NAME.sub("-", case.field.id or case.field.name).strip("-._").lower() or "field"
+    name = as_identifier(case.field.id or case.field.name).lower() or "field"
     kept = {k: v for k, v in data.items() if k not in KEPT_HEADER}
     return {**kept, "id": Value(f"{name}-{date:%Y-%m}"[:64]), "date": Value(date.isoformat())}
 
@@ -146,11 +134,6 @@ def _moved(data: Any, old: Path, new: Path) -> Tree:
 def _path(name: str, old: Path, new: Path) -> str:
     moved = os.path.relpath((old / name).resolve(), new.resolve())
     return posixpath.normpath(moved.replace(os.sep, "/"))
-
-
-def _history(last: LoadedCase, data: Mapping, old: Path, new: Path) -> list[str]:
-    named = [_path(str(name), old, new) for name in data.get("history") or []]
-    return [*named, _path(Path(last.file).name, old, new)]
 
 
 def _done(line: PlannedLine, case: CaseFile) -> Tree:
@@ -193,9 +176,8 @@ def _repeats(sample: object) -> bool:
 
 def _zone(sample: object) -> Tree:
     """What a zone is (name, place, area, texture, slope, water); the rest is taken anew."""
-    kept = {k: v for k, v in (sample.items() if isinstance(sample, Mapping) else ())
+    return {k: v for k, v in (sample.items() if isinstance(sample, Mapping) else ())
             if k in ("id", "place", "area", "share", "texture", "slope", "near_water")}
-    return kept
 
 
 def _materials(data: object, old: Path, new: Path) -> Tree:

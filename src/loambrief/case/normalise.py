@@ -9,9 +9,9 @@ in and psi. What was typed stays with each quantity.
 import math
 from collections.abc import Mapping
 
-from loambrief.case.parts import with_areas
 from loambrief.case.problems import DataPath, Fault
 from loambrief.case.schema import CaseFile, Increment, Part, Penetrometer, Sample
+from loambrief.case.select import with_areas
 from loambrief.units import CM_PER_INCH, DIMENSIONS, EQUIVALENT_MG, Quantity, lb_ac_to_ppm
 
 ION: Mapping[str, str] = {
@@ -38,11 +38,8 @@ SOLUTION = DIMENSIONS["solution"]
 def to_house(case: CaseFile) -> tuple[CaseFile, list[Fault]]:
     """The case with every contextual unit converted.
 
-    Returns
-    -------
-    CaseFile, list of Fault
-        Units that have no meaning where they stand (lb/ac of a hay test), and values that
-        are impossible once converted.
+    The faults are units that have no meaning where they stand (lb/ac of a hay test), and values
+    that are impossible once converted.
     """
     faults: list[Fault] = []
     samples = [
@@ -58,17 +55,12 @@ def to_house(case: CaseFile) -> tuple[CaseFile, list[Fault]]:
         changes["water"] = _solution(case.water, ("water",), faults)
     if case.penetrometer:
         changes["penetrometer"] = _penetrometer(case.penetrometer, faults)
-    for i, forage in enumerate(case.forage):
-        if forage.nitrate and forage.nitrate.unit == "lb/ac":
-            faults.append(Fault("CASE048", ("forage", i, "nitrate"), repr(forage.nitrate.typed),
-                                "ppm, mg/kg or g/kg of dry matter",
-                                "A hay test has no depth that could turn lb/ac into ppm."))
-    for i, tissue in enumerate(case.tissue):
-        faults += [Fault("CASE048", ("tissue", i, name), repr(value.typed),
+    for part, tests, what in (("forage", case.forage, "hay"), ("tissue", case.tissue, "tissue")):
+        faults += [Fault("CASE048", (part, i, name), repr(value.typed),
                          "ppm, mg/kg or g/kg of dry matter",
-                         "A tissue test has no depth that could turn lb/ac into ppm.")
-                   for name, value in tissue
-                   if isinstance(value, Quantity) and value.unit == "lb/ac"]
+                         f"A {what} test has no depth that could turn lb/ac into ppm.")
+                   for i, test in enumerate(tests) for name, value in test
+                   if isinstance(value, Quantity) and value.unit == LB_AC]
     case, shared = with_areas(case.model_copy(update=changes))
     return case, [*faults, *shared]
 

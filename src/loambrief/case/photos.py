@@ -65,25 +65,17 @@ class NotAPhoto(Exception):
         self.found, self.wanted = found, wanted
 
 
-def load_photos(entries: Sequence[PhotoEntry], folder: Path | None) -> tuple[
-        tuple[Photo | None, ...], list[Fault]]:
-    """Read the photos a case names.
+def load_photos(entries: Sequence[PhotoEntry],
+                folder: Path | None) -> tuple[tuple[Photo, ...], list[Fault]]:
+    """The photos a case names that can be printed, and the faults of the others.
 
-    Parameters
-    ----------
-    folder : Path or None
-        Where the case stands; without it no file can be named.
-
-    Returns
-    -------
-    tuple of Photo or None, list of Fault
-        None where there is a fault.
+    Without a folder, where the case stands, no file can be named.
     """
     faults: list[Fault] = []
     made = [read_or_fault(entry.file, folder, ("photos", number, "file"), "CASE072", MOST_BYTES,
                           lambda content, name=entry.file: photo_from(name, content),  # type: ignore[misc]
                           faults) for number, entry in enumerate(entries)]
-    return tuple(made), faults
+    return tuple(photo for photo in made if photo is not None), faults
 
 
 def read_or_fault(name: str, folder: Path | None, path: DataPath, code: str, most: int,
@@ -92,10 +84,6 @@ def read_or_fault(name: str, folder: Path | None, path: DataPath, code: str, mos
 
     Parameters
     ----------
-    name : str
-        As the case names it.
-    folder : Path or None
-        Where the case stands.
     path : tuple
         Where the name stands in the case.
     code : str
@@ -104,8 +92,6 @@ def read_or_fault(name: str, folder: Path | None, path: DataPath, code: str, mos
         Longest file [byte].
     make : callable
         Takes the bytes of the file; may raise :class:`NotAPhoto`.
-    faults : list of Fault
-        Gets the fault.
     """
     try:
         return make(read_picture(locate(folder, name), most))
@@ -120,15 +106,7 @@ def read_or_fault(name: str, folder: Path | None, path: DataPath, code: str, mos
 
 
 def read_picture(path: Path, most: int) -> bytes:
-    """The bytes of a picture file.
-
-    Raises
-    ------
-    NotAPhoto
-        Not a regular file, or more than ``most`` bytes.
-    OSError
-        It is not there or may not be read.
-    """
+    """The bytes of a picture file; a regular one of at most ``most`` bytes."""
     if not path.is_file():
         if path.exists():
             raise NotAPhoto("not a regular file", "a JPEG or PNG file")
@@ -144,14 +122,8 @@ def read_picture(path: Path, most: int) -> bytes:
 def opened(content: bytes, smallest: int, most: int, kind: str) -> Iterator[Any]:
     """A JPEG or PNG picture of a fit size, to be loaded inside.
 
-    Parameters
-    ----------
-    smallest : int
-        Least width and height [pixel].
-    most : int
-        Most pixels in all.
-    kind : str
-        What it is to be, for the message.
+    ``smallest`` is the least width and height [pixel], ``most`` the most pixels in all, ``kind``
+    what it is to be, for the message.
 
     Raises
     ------
@@ -183,13 +155,7 @@ def opened(content: bytes, smallest: int, most: int, kind: str) -> Iterator[Any]
 
 
 def photo_from(name: str, content: bytes) -> Photo:
-    """A printable photo from the bytes of a file.
-
-    Raises
-    ------
-    NotAPhoto
-        Neither JPEG nor PNG by its content, damaged, too large or too small.
-    """
+    """A printable photo from the bytes of a file; may raise :class:`NotAPhoto`."""
     from PIL import Image, ImageOps
 
     digest = hashlib.sha256(content).hexdigest()
@@ -221,12 +187,9 @@ PLAIN_MARKERS = {0xE0, 0xDB, 0xC0, 0xC2, 0xC4, 0xDA, 0xDD}
 
 
 def markers(content: bytes) -> list[int]:
-    """Markers of a JPEG file up to its first scan (ITU-T T.81, annex B).
+    """Second bytes of the markers of a JPEG file up to its first scan (ITU-T T.81, annex B).
 
-    Returns
-    -------
-    list of int
-        Second byte of each marker; empty if the file is not built so.
+    ``[0]``, which is no marker, if the file is not built so.
     """
     found: list[int] = []
     at = 2

@@ -26,11 +26,11 @@ from loambrief.case.names import (
     weeds,
     yield_units,
 )
-from loambrief.case.plausible_soil import cations_against_ec, soil_warnings
+from loambrief.case.plausible_soil import cations_against_ec, limit, soil_warnings
 from loambrief.case.problems import DataPath, Fault
 from loambrief.case.quantities import nearest
 from loambrief.case.schema import CaseFile, NearWater, Part
-from loambrief.case.thresholds import limit
+from loambrief.case.source import single_values
 from loambrief.tables import load
 from loambrief.units import P2O5_PER_P, PRICE_UNITS, Quantity
 
@@ -58,12 +58,7 @@ def mineral_only() -> frozenset[tuple[str, str]]:
 def warnings(case: CaseFile, data: object, guides: Iterable[LoadedGuide] = ()) -> Iterator[Fault]:
     """Every warning of a valid case in house units.
 
-    Parameters
-    ----------
-    data : object
-        The case as plain data, as it was typed.
-    guides : iterable of LoadedGuide
-        The case's own, read from their files.
+    ``data`` is the case as it was typed, ``guides`` are its own, read from their files.
     """
     yield from name_warnings(case, guides)
     yield from _ranges(case, (), organic=False)
@@ -74,7 +69,8 @@ def warnings(case: CaseFile, data: object, guides: Iterable[LoadedGuide] = ()) -
     yield from _yield_goal(case)
     yield from _field_readings(case)
     yield from _traffic(case)
-    yield from _water(case)
+    if case.water:
+        yield from cations_against_ec(case.water, case.water.ec, ("water",))
     yield from _grades(case)
     yield from _around(case)
     if case.boundary is not None:
@@ -88,7 +84,7 @@ def warnings(case: CaseFile, data: object, guides: Iterable[LoadedGuide] = ()) -
                 case.weeds, case.forage, case.tissue, case.water)):
         yield Fault("CASE118", (), "no sample, reading, weed or test", "at least one",
                     "There is nothing to judge; the advisory will say only what to measure.")
-    yield from _placeholders(data, ())
+    yield from _placeholders(data)
 
 
 def _ranges(part: Part, path: DataPath, organic: bool) -> Iterator[Fault]:
@@ -137,12 +133,10 @@ def _crops(case: CaseFile) -> Iterator[Fault]:
     """A previous crop, or one declared as unlisted, that the table does not have."""
     for name in ("crop", "previous_crop", "following_crop"):
         typed = getattr(case.field, name)
-        if name != "previous_crop" and (
-            typed is None or fold(typed) not in map(fold, case.field.unlisted_crops)
-        ):
-            continue  # then it is an error
         if typed is None or fold(typed) in crops() or "<" in typed:
             continue
+        if name != "previous_crop" and fold(typed) not in map(fold, case.field.unlisted_crops):
+            continue  # then it is an error
         near = nearest(fold(typed), crops()) if name == "previous_crop" else ""
         known = sorted(row["crop"] for row in load(CROPS))
         help = f"Did you mean {near!r}?" if near else "Known crops: " + ", ".join(known) + "."
@@ -212,11 +206,6 @@ def _traffic(case: CaseFile) -> Iterator[Fault]:
                         "that they are traffic.")
 
 
-def _water(case: CaseFile) -> Iterator[Fault]:
-    if case.water:
-        yield from cations_against_ec(case.water, case.water.ec, ("water",))
-
-
 def _around(case: CaseFile) -> Iterator[Fault]:
     """Water nearer than its setback, harvest sooner than its interval, gallons without weight."""
     zones: list[tuple[DataPath, Sequence[NearWater]]] = [
@@ -270,14 +259,9 @@ def _grades(case: CaseFile) -> Iterator[Fault]:
                         f"{grade:g} % as in the name {material.name[:40]!r}", help)
 
 
-def _placeholders(data: object, path: DataPath) -> Iterator[Fault]:
-    if isinstance(data, str):
-        if re.search(r"<[^<>]+>", data) or (path == ("case", "id") and data == STARTER_ID):
-            yield Fault("CASE119", path, repr(data[:60]), "your own words",
+def _placeholders(data: object) -> Iterator[Fault]:
+    for path, value in single_values(data):
+        if isinstance(value, str) and (re.search(r"<[^<>]+>", value) or (
+                path == ("case", "id") and value == STARTER_ID)):
+            yield Fault("CASE119", path, repr(value[:60]), "your own words",
                         "Fill in the placeholder of the starter case.")
-    elif isinstance(data, Mapping):
-        for key, value in data.items():
-            yield from _placeholders(value, (*path, key))
-    elif isinstance(data, list):
-        for i, value in enumerate(data):
-            yield from _placeholders(value, (*path, i))

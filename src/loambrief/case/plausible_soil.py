@@ -1,6 +1,7 @@
 """Warnings about one soil sample: results that do not fit each other, and thin sampling."""
 
 from collections.abc import Iterator
+from functools import cache
 from itertools import combinations, pairwise
 
 from loambrief.case.measurements import SLICE, of_part
@@ -8,13 +9,20 @@ from loambrief.case.normalise import LB_AC_ASSUMED, in_lb_ac
 from loambrief.case.problems import DataPath, Fault
 from loambrief.case.schema import CaseFile, Increment, Part, Sample
 from loambrief.case.select import SURFACE_MAX_IN, sample_area_ac
-from loambrief.case.thresholds import fresh_buffers, limit
+from loambrief.tables import load
 from loambrief.units import EQUIVALENT_MG, SLICE_DEPTH_IN, Quantity, plain
 
 BASES = (("calcium", "Ca"), ("magnesium", "Mg"), ("potassium", "K"), ("sodium", "Na"))
 ADDITIVE = tuple(m.field for m in of_part(SLICE) if m.additive)
 STEADY = tuple(m.field for m in of_part(SLICE) if m.steady)
 DAYS_PER_YEAR = 365.25
+
+
+@cache
+def limit(name: str) -> float:
+    """One limit of the entry checks or of the sampling guidance, in the unit its row states."""
+    own = name in load("case/checks").column("name")
+    return load("case/checks" if own else "sampling/constants").number("value", name=name)
 
 
 def soil_warnings(case: CaseFile, sample: Sample, path: DataPath) -> Iterator[Fault]:
@@ -55,7 +63,7 @@ def _buffer(sample: Sample, increment: Increment, path: DataPath) -> Iterator[Fa
     if buffer is None or sample.methods.buffer is None:
         return
     here = (*path, "buffer_ph")
-    fresh = fresh_buffers()[sample.methods.buffer]
+    fresh = load("case/buffers").number("fresh_ph", method=sample.methods.buffer)
     if buffer > fresh + limit("buffer_above_fresh"):
         yield Fault("CASE101", here, f"{buffer:g}",
                     f"at most {fresh:g}, the pH of the {sample.methods.buffer} buffer itself",

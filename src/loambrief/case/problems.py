@@ -7,7 +7,7 @@ Printed as::
           |               ^
           = help: Did you mean 'ppm'?
 
-:data:`loambrief.case.codes.CODES` lists the codes.
+:func:`loambrief.case.codes.codes` lists the codes.
 """
 
 import unicodedata
@@ -54,7 +54,7 @@ class Problem:
     column: int
     """``line``, ``column``: counted from 1; 0 where the problem is the file itself."""
     code: str
-    """Key of :data:`~loambrief.case.codes.CODES`."""
+    """Key of :func:`~loambrief.case.codes.codes`."""
     field: str
     """Such as ``samples[N].increments[0-6 in].zinc``; ``file`` for the file itself."""
     found: str

@@ -90,15 +90,7 @@ class Resolved:
 def digest(own: str, files: Iterable[ProfileFile]) -> str:
     """SHA-256 over a case and its profiles; the case's own digest if it has none.
 
-    Parameters
-    ----------
-    own : str
-        SHA-256 of the case file, in hexadecimal.
-
-    Returns
-    -------
-    str
-        Of the lines ``<sha256>  <name>``, the case first, as a checksum list has them.
+    Of the lines ``<sha256>  <name>``, the case first, as a checksum list has them.
     """
     files = tuple(files)
     if not files:
@@ -108,19 +100,9 @@ def digest(own: str, files: Iterable[ProfileFile]) -> str:
 
 
 def locate(folder: Path | None, name: object) -> Path:
-    """A file that a case names, if it may be read from there.
+    """A file that a case names, if it may be read from there; links are followed.
 
-    Parameters
-    ----------
-    folder : Path or None
-        Where the case stands.
-    name : object
-        As typed in the case.
-
-    Returns
-    -------
-    Path
-        With links followed. Whether it exists is not asked.
+    Whether it exists is not asked.
 
     Raises
     ------
@@ -141,20 +123,10 @@ def locate(folder: Path | None, name: object) -> Path:
 
 
 def resolve(source: SourceText, folder: Path | None) -> Resolved:
-    """Put the files a case names into its data.
+    """Put the files a case names into its data; without a folder no file can be named.
 
-    Parameters
-    ----------
-    source : SourceText
-        The case as it was read.
-    folder : Path or None
-        Where the case stands; without it no file can be named.
-
-    Returns
-    -------
-    Resolved
-        With every problem of the references and of the files' form; their content is judged
-        with the case.
+    Problems of the references and of the files' form are found here; the content is judged with
+    the case.
     """
     named = list(_named(source.data)) if isinstance(source.data, Mapping) else []
     if not named:
@@ -283,11 +255,11 @@ class _Joining:
         if attribute is not None and not (isinstance(typed, str) and typed.strip()):
             self._fault((*path, "attribute"), "CASE022", show(typed), "the name of an attribute")
             typed = None
-        read = read_boundary(target, str(typed or PROPERTY), (self.folder / name).as_posix())
-        self.parts["boundary"] = (read.source.data, read.source)
+        source, files = read_boundary(target, str(typed or PROPERTY), self.folder / name)
+        self.parts["boundary"] = (source.data, source)
         stem = PurePosixPath(name)
         for side in sides:
-            content = read.files[PurePosixPath(side).suffix.lower()]
+            content = files[PurePosixPath(side).suffix.lower()]
             self.files.append(ProfileFile(side if len(sides) > 1 else stem.as_posix(),
                                           hashlib.sha256(content).hexdigest(), "", content))
 
@@ -324,18 +296,10 @@ class _Joining:
                     marks.append((("materials", i), profile))
             taken |= {_id(e) for e in entries}
             taken.discard(None)
-        old = {p: m for p, m in values.items() if p[:1] == ("materials",) and len(p) > 1}
-        old_keys = {p: m for p, m in keys.items() if p[:1] == ("materials",) and len(p) > 1}
-        old_refused = {p for p in refused if p[:1] == ("materials",) and len(p) > 1}
-        for path in old:
-            del values[path]
-        for path in old_keys:
-            del keys[path]
-        refused -= old_refused
-        own_source = replace(self.source, keys=old_keys, values=old, refused=frozenset(old_refused))
+        _unmount(keys, values, ("materials",))
+        refused -= {p for p in refused if p[:1] == ("materials",) and len(p) > 1}
         for j, (path, profile) in enumerate(marks):
-            _mount(keys, values, refused, ("materials", j),
-                   own_source if profile is self.source else profile, path,
+            _mount(keys, values, refused, ("materials", j), profile, path,
                    own=profile is self.source)
         data["materials"] = merged
 
@@ -345,13 +309,17 @@ def _id(entry: object) -> str | None:
     return str(name).lower() if name is not None else None
 
 
+def _unmount(keys: dict, values: dict, at: DataPath) -> None:
+    """Take out the marks of everything below a path."""
+    for marks in (keys, values):
+        for path in [p for p in marks if p[: len(at)] == at and len(p) > len(at)]:
+            del marks[path]
+
+
 def _mount(keys: dict, values: dict, refused: set, at: DataPath, profile: SourceText,
            top: DataPath, own: bool = False) -> None:
     """Marks of a file below a path of the case."""
-    for path in [p for p in values if p[: len(at)] == at and len(p) > len(at)]:
-        del values[path]
-    for path in [p for p in keys if p[: len(at)] == at and len(p) > len(at)]:
-        del keys[path]
+    _unmount(keys, values, at)
     for marks, into in ((profile.values, values), (profile.keys, keys)):
         for path, mark in marks.items():
             if path[: len(top)] == top:

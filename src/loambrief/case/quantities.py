@@ -9,7 +9,7 @@ from difflib import get_close_matches
 from functools import cache
 from typing import Annotated, Any
 
-from pydantic import PlainValidator
+from pydantic import AfterValidator, PlainValidator
 from pydantic_core import PydanticCustomError
 
 from loambrief.case.scalars import as_written
@@ -30,7 +30,7 @@ SPOKEN = {"solution": "ions in water", "mg_per_litre": "mass in water",
 def fault(
     code: str, found: object, wanted: str, near: str = "", help: str = ""
 ) -> PydanticCustomError:
-    """A validation error: what was found, what is wanted, a near match or other help."""
+    """A validation error by its code: what was found, what is wanted, a near match or help."""
     if near:
         help = f"Did you mean {near!r}?"
     return PydanticCustomError(
@@ -64,6 +64,13 @@ def nearest(found: object, known: Iterable[str], cutoff: float = 0.6) -> str:
     folded = {name.lower(): name for name in known}
     near = get_close_matches(found.strip().lower(), folded, n=1, cutoff=cutoff)
     return folded[near[0]] if near else ""
+
+
+def did_you_mean(found: object, known: Iterable[str], otherwise: str = "",
+                 cutoff: float = 0.6) -> str:
+    """Help that names the nearest of the known names."""
+    near = nearest(found, known, cutoff)
+    return f"Did you mean {near!r}?" if near else otherwise
 
 
 @cache
@@ -104,10 +111,11 @@ def which_choice(typed: object, values: Collection[str]) -> str:
     longer = [v for v in values if folded and v.lower().replace(" ", "-").startswith(folded)]
     if len(longer) > 1:
         return f"Which one: {' or '.join(longer)}? The report of the laboratory says it."
+    if longer:
+        return f"Did you mean {longer[0]!r}?"
     digits = re.findall(r"[0-9]+", typed)
-    near = longer[0] if longer else nearest(
-        typed, [v for v in values if re.findall(r"[0-9]+", v) == digits], cutoff=0.75)
-    return f"Did you mean {near!r}?" if near else ""
+    return did_you_mean(typed, [v for v in values if re.findall(r"[0-9]+", v) == digits],
+                        cutoff=0.75)
 
 
 def comma_help(typed: object) -> str:
@@ -165,8 +173,8 @@ def quantity(dimension_name: str, low: float | None = None, high: float | None =
         text = _as_text(value)
         if text is None:
             if isinstance(value, int | float) and not isinstance(value, bool):
-                raise fault("missing_unit", value, f"the number with its unit, one of {units}")
-            raise fault("quantity_form", value,
+                raise fault("CASE023", value, f"the number with its unit, one of {units}")
+            raise fault("CASE025", value,
                         f'text such as "12 {dimension.house}" or {{value: 12, unit: '
                         f"{dimension.house}}}")
         try:
@@ -178,7 +186,7 @@ def quantity(dimension_name: str, low: float | None = None, high: float | None =
         if got.unit == dimension.house and (
             (low is not None and got.value < low) or (high is not None and got.value > high)
         ):
-            raise fault("impossible_value", text, bounds)
+            raise fault("CASE026", text, bounds)
         return got
 
     schema = {
@@ -206,9 +214,9 @@ def _unit_fault(text: str, unit: str, accepted: tuple[str, ...]) -> PydanticCust
         if folded in {u.lower().replace(" ", "") for u in d.accepted}
     ]
     if others:
-        return fault("unknown_unit", text, wanted,
+        return fault("CASE024", text, wanted,
                      help=f"{unit} is a unit of {' or '.join(others[:3])}.")
-    return fault("unknown_unit", text, wanted, near_unit(unit, accepted))
+    return fault("CASE024", text, wanted, near_unit(unit, accepted))
 
 
 def _number_fault(text: str, dimension_name: str, units: str) -> PydanticCustomError:
@@ -216,16 +224,16 @@ def _number_fault(text: str, dimension_name: str, units: str) -> PydanticCustomE
     try:
         _, _, unit = split_number(text)
     except ImpossibleInput:
-        return fault("quantity_form", text, f'a number with a unit, such as "12 {dimension.house}"',
+        return fault("CASE025", text, f'a number with a unit, such as "12 {dimension.house}"',
                      help=comma_help(text))
     if not unit:
-        return fault("missing_unit", text, f"the number with its unit, one of {units}")
+        return fault("CASE023", text, f"the number with its unit, one of {units}")
     limits = [
         f"{word} {limit:,.10g} {dimension.house}"
         for word, limit in (("at least", dimension.lowest), ("at most", dimension.highest))
         if limit is not None
     ]
-    return fault("impossible_value", text, " and ".join(limits))
+    return fault("CASE026", text, " and ".join(limits))
 
 
 def _yield(value: object) -> Quantity:
@@ -234,19 +242,19 @@ def _yield(value: object) -> Quantity:
         return value
     text = _as_text(value)
     if text is None:
-        raise fault("missing_unit", value,
+        raise fault("CASE023", value,
                     "a yield with its unit, one of " + ", ".join(YIELD_UNITS))
     try:
         censor, number, unit = split_number(text)
     except ImpossibleInput:
-        raise fault("quantity_form", text, 'a yield such as "180 bu/ac"',
+        raise fault("CASE025", text, 'a yield such as "180 bu/ac"',
                     help=comma_help(text)) from None
     unit = tidy_unit(unit)
     if unit not in YIELD_UNITS or censor:
-        raise fault("unknown_unit", text, "a yield unit of " + ", ".join(YIELD_UNITS),
+        raise fault("CASE024", text, "a yield unit of " + ", ".join(YIELD_UNITS),
                     near_unit(unit, YIELD_UNITS))
     if not 0 < number < 1_000_000:
-        raise fault("impossible_value", text, "a yield above 0 and below 1,000,000")
+        raise fault("CASE026", text, "a yield above 0 and below 1,000,000")
     return Quantity(number, unit, " ".join(text.split()))
 
 
@@ -258,13 +266,13 @@ def _date(value: object) -> dt.date:
     if isinstance(value, dt.date) and not isinstance(value, dt.datetime):
         return value
     if not isinstance(value, str) or not _DAY.match(value.strip()):
-        raise fault("not_a_date", value, "a real date written YYYY-MM-DD")
+        raise fault("CASE028", value, "a real date written YYYY-MM-DD")
     try:
         got = dt.date.fromisoformat(value.strip())
     except ValueError:
-        raise fault("not_a_date", value, "a day that exists, written YYYY-MM-DD") from None
+        raise fault("CASE028", value, "a day that exists, written YYYY-MM-DD") from None
     if not 1900 <= got.year <= 2200:
-        raise fault("not_a_date", value, "a date between 1900 and 2200")
+        raise fault("CASE028", value, "a date between 1900 and 2200")
     return got
 
 
@@ -273,52 +281,30 @@ def _time(value: object) -> dt.time:
         return value
     match = _CLOCK.match(value.strip()) if isinstance(value, str) else None
     if not match or int(match[1]) > 23 or int(match[2]) > 59:
-        raise fault("not_a_time", value, 'a time of day written "HH:MM"')
+        raise fault("CASE029", value, 'a time of day written "HH:MM"')
     return dt.time(int(match[1]), int(match[2]))
 
 
-def number(low: float | None = None, high: float | None = None, what: str = "a number") -> Reads:
+def number(low: float, high: float, what: str, whole: bool = False) -> Reads:
     """A plain number that has no unit (a pH, a price)."""
-    return Reads(_number_reader(low, high, what, whole=False),
-                 _number_schema("number", low, high, what))
-
-
-def count(low: int, high: int, what: str = "a whole number") -> Reads:
-    """A whole number (cores)."""
-    return Reads(_number_reader(low, high, what, whole=True),
-                 _number_schema("integer", low, high, what))
-
-
-def _wanted(low: float | None, high: float | None, what: str) -> str:
-    if low is not None and high is not None:
-        return f"{what} from {low:,.10g} to {high:,.10g}"
-    return f"{what} of at least {low:,.10g}" if low is not None else what
-
-
-def _number_reader(
-    low: float | None, high: float | None, what: str, whole: bool
-) -> Callable[[object], float]:
-    wanted = _wanted(low, high, what)
+    wanted = f"{what} from {low:,.10g} to {high:,.10g}"
 
     def read(value: object) -> float:
         if isinstance(value, bool) or not isinstance(value, int if whole else int | float):
-            raise fault("not_a_number", value, wanted, help=comma_help(value))
-        if (low is not None and value < low) or (high is not None and value > high):
-            raise fault("impossible_value", value, wanted)
+            raise fault("CASE030", value, wanted, help=comma_help(value))
+        if value < low or value > high:
+            raise fault("CASE026", value, wanted)
         if not math.isfinite(value):
-            raise fault("not_a_number", value, wanted)
+            raise fault("CASE030", value, wanted)
         return int(value) if whole else float(value)
 
-    return read
+    return Reads(read, {"type": "integer" if whole else "number", "description": wanted,
+                        "minimum": low, "maximum": high})
 
 
-def _number_schema(kind: str, low: float | None, high: float | None, what: str) -> dict:
-    schema: dict = {"type": kind, "description": _wanted(low, high, what)}
-    if low is not None:
-        schema["minimum"] = low
-    if high is not None:
-        schema["maximum"] = high
-    return schema
+def count(low: int, high: int, what: str) -> Reads:
+    """A whole number (cores)."""
+    return number(low, high, what, whole=True)
 
 
 def text(longest: int, one_line: bool) -> Reads:
@@ -328,10 +314,10 @@ def text(longest: int, one_line: bool) -> Reads:
     def read(value: object) -> str:
         value = as_written(value)
         if not isinstance(value, str):
-            raise fault("not_text", value, wanted)
+            raise fault("CASE022", value, wanted)
         value = " ".join(value.split()) if one_line else value.strip()
         if not 1 <= len(value) <= longest:
-            raise fault("text_length", value, wanted)
+            raise fault("CASE031", value, wanted)
         return value
 
     schema = {"type": ["string", "number"], "minLength": 1, "maxLength": longest}
@@ -348,7 +334,7 @@ def choice(values: tuple[str, ...]) -> Reads:
             folded = " ".join(value.lower().split())
             if folded in known:
                 return known[folded]
-        raise fault("unknown_choice", value, wanted, help=which_choice(value, values))
+        raise fault("CASE027", value, wanted, help=which_choice(value, values))
 
     return Reads(read, {"enum": list(values)})
 
@@ -357,34 +343,30 @@ _IDENTIFIER = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,63}\Z")
 _RESERVED = re.compile(r"(?i)(con|prn|aux|nul|com[0-9]|lpt[0-9])(\..*)?\Z")
 
 
+def as_identifier(name: str) -> str:
+    """What an identifier may hold of a name; possibly nothing."""
+    return re.sub(r"[^A-Za-z0-9._-]+", "-", name).strip("-._")[:64]
+
+
 def _identifier(value: object) -> str:
     """Safe as a file name everywhere: no separators, no leading dot, no device name."""
     value = as_written(value)
     if not isinstance(value, str) or not _IDENTIFIER.match(value):
-        raise fault("bad_identifier", value,
+        raise fault("CASE032", value,
                     "1 to 64 letters, digits, '.', '_' or '-', starting with a letter or digit")
     if _RESERVED.match(value):
-        raise fault("bad_identifier", value, "a name that is not reserved by an operating system")
+        raise fault("CASE032", value, "a name that is not reserved by an operating system")
     return value
 
 
-def _digest(value: object) -> str:
-    value = as_written(value)
-    if not isinstance(value, str) or not re.match(r"[0-9a-f]{64}\Z", value):
-        raise fault("bad_identifier", value, "64 hexadecimal digits of a SHA-256")
-    return value
+def _letters(pattern: str, code: str, wanted: str) -> Reads:
+    """Text of one form, letter for letter."""
+    def read(value: object) -> str:
+        if not isinstance(value, str) or not re.fullmatch(pattern, value):
+            raise fault(code, value, wanted)
+        return value
 
-
-def _colour(value: object) -> str:
-    if not isinstance(value, str) or not re.match(r"#[0-9A-Fa-f]{6}\Z", value):
-        raise fault("unknown_choice", value, 'a colour such as "#225544", in quotes')
-    return value.upper()
-
-
-def _currency(value: object) -> str:
-    if not isinstance(value, str) or not re.match(r"[A-Z]{3}\Z", value):
-        raise fault("unknown_choice", value, "a currency code of three capitals, such as USD")
-    return value
+    return Reads(read, {"type": "string", "pattern": f"^{pattern}$"})
 
 
 _RANGE = re.compile(
@@ -401,12 +383,12 @@ def _depth_range(value: object) -> tuple[float, float, str]:
     match = _RANGE.match(text.lower())
     dimension = DIMENSIONS["depth"]
     if not match or match[3] not in dimension.factors:
-        raise fault("depth_range", value, wanted)
+        raise fault("CASE033", value, wanted)
     top, bottom = (float(match[i]) * dimension.factors[match[3]] for i in (1, 2))
     if not top < bottom:
-        raise fault("depth_range", value, wanted + ", the shallower end first")
+        raise fault("CASE033", value, wanted + ", the shallower end first")
     if dimension.highest is not None and bottom > dimension.highest:
-        raise fault("depth_range", value, f"a depth of at most {dimension.highest:g} in")
+        raise fault("CASE033", value, f"a depth of at most {dimension.highest:g} in")
     return (round(top, 4), round(bottom, 4), " ".join(text.split()))
 
 
@@ -421,10 +403,14 @@ Name = Annotated[str, text(200, one_line=True)]
 Identifier = Annotated[str, Reads(_identifier, {
     "type": ["string", "integer"], "pattern": r"^[A-Za-z0-9][A-Za-z0-9._-]{0,63}$"})]
 """Safe as a file name: no separators, no leading dot."""
-Digest = Annotated[str, Reads(_digest, {"type": "string", "pattern": "^[0-9a-f]{64}$"})]
+Digest = Annotated[str, _letters("[0-9a-f]{64}", "CASE032",
+                                 "64 hexadecimal digits of a SHA-256")]
 """SHA-256 of a file, in hexadecimal."""
-Currency = Annotated[str, Reads(_currency, {"type": "string", "pattern": "^[A-Z]{3}$"})]
-Colour = Annotated[str, Reads(_colour, {"type": "string", "pattern": "^#[0-9A-Fa-f]{6}$"})]
+Currency = Annotated[str, _letters("[A-Z]{3}", "CASE027",
+                                   "a currency code of three capitals, such as USD")]
+Colour = Annotated[str, _letters("#[0-9A-Fa-f]{6}", "CASE027",
+                                 'a colour such as "#225544", in quotes'),
+                   AfterValidator(str.upper)]
 """``#RRGGBB``, in capitals."""
 DepthRange = Annotated[tuple[float, float, str], Reads(_depth_range, {
     "type": "string", "examples": ["0-6 in"],

@@ -48,19 +48,12 @@ KINDS = ((b"%PDF-", "a PDF file"), (b"PK\x03\x04", "a spreadsheet, document or Z
 
 
 def read_bytes(path: Path, most: int = MAX_BYTES) -> bytes:
-    """Content of a regular file of acceptable size.
-
-    Parameters
-    ----------
-    path : Path
-        A file, or a link to one.
-    most : int
-        Largest size [bytes].
+    """Content of a regular file, or of one that a link leads to, of at most ``most`` bytes.
 
     Raises
     ------
     CaseProblems
-        Not a regular file, or larger than ``most`` (found out before it is read).
+        Not a regular file, or too large (found out before it is read).
     OSError
         No such file, or no right to read it.
     """
@@ -147,17 +140,8 @@ def _mark_after(before: str) -> Mark:
 def read_text(text: str, file: str) -> tuple[SourceText, list[Problem]]:
     """Data of YAML text, and the problems that leave the rest of it readable.
 
-    Parameters
-    ----------
-    text : str
-        Already free of control characters (see :func:`decode`).
-    file : str
-        Name used in problems.
-
-    Returns
-    -------
-    SourceText, list of Problem
-        Values with a problem are left out of the data.
+    The text is free of control characters (see :func:`decode`). Values with a problem are left
+    out of the data.
 
     Raises
     ------
@@ -188,6 +172,10 @@ class _GivenUp(Exception):
     def __init__(self, fault: Fault, mark: Mark):
         super().__init__(fault, mark)
         self.fault, self.mark = fault, mark
+
+
+def _given_up(event: yaml.Event, code: str, found: str, wanted: str, help: str = "") -> _GivenUp:
+    return _GivenUp(Fault(code, TOP, found, wanted, help), _mark(event))
 
 
 REFUSED = object()
@@ -268,9 +256,8 @@ class _Builder:
             if isinstance(event, yaml.DocumentStartEvent):
                 documents += 1
                 if documents > 1:
-                    raise _GivenUp(Fault("CASE006", TOP, "a second document", "one case in a file",
-                                      "Put the other case in its own file; remove the '---'."),
-                                _mark(event))
+                    raise _given_up(event, "CASE006", "a second document", "one case in a file",
+                                    "Put the other case in its own file; remove the '---'.")
             elif not isinstance(
                 event, yaml.StreamStartEvent | yaml.StreamEndEvent | yaml.DocumentEndEvent
             ):
@@ -282,22 +269,18 @@ class _Builder:
         if not keep:
             return
         if len(self.faults) >= MAX_FAULTS:
-            raise _GivenUp(
-                Fault("CASE019", TOP, f"{MAX_FAULTS} problems up to here", "a case file"),
-                        _mark(event))
+            raise _given_up(event, "CASE019", f"{MAX_FAULTS} problems up to here", "a case file")
         self.faults.append((Fault(code, path, found, wanted, help), _mark(event)))
 
     def _too_deep(self, event: yaml.Event) -> _GivenUp:
-        return _GivenUp(Fault("CASE007", TOP, f"more than {MAX_DEPTH} levels of nesting",
-                           f"at most {MAX_DEPTH}", "No part of a case is nested so deep."),
-                     _mark(event))
+        return _given_up(event, "CASE007", f"more than {MAX_DEPTH} levels of nesting",
+                         f"at most {MAX_DEPTH}", "No part of a case is nested so deep.")
 
     def _count(self, number: int, event: yaml.Event) -> None:
         self.count += number
         if self.count > MAX_VALUES:
-            raise _GivenUp(Fault("CASE008", TOP, f"more than {MAX_VALUES:,} values",
-                              f"at most {MAX_VALUES:,}", "Repeats by alias count in full."),
-                        _mark(event))
+            raise _given_up(event, "CASE008", f"more than {MAX_VALUES:,} values",
+                            f"at most {MAX_VALUES:,}", "Repeats by alias count in full.")
 
     def _value(
         self, event: yaml.Event, path: DataPath, depth: int, keep: bool
@@ -339,8 +322,8 @@ class _Builder:
         if event.anchor is None:
             return
         if event.anchor in self.anchors:
-            raise _GivenUp(Fault("CASE012", TOP, f"anchor &{short(event.anchor)} a second time",
-                              "each anchor once"), _mark(event))
+            raise _given_up(event, "CASE012", f"anchor &{short(event.anchor)} a second time",
+                            "each anchor once")
         self.anchors[event.anchor] = None
 
     def _alias(self, event: yaml.AliasEvent, depth: int) -> tuple[object, int]:
@@ -348,14 +331,10 @@ class _Builder:
         self.unused.pop(name, None)
         known = self.anchors.get(name)
         if known is None:
-            inside = name in self.anchors
-            raise _GivenUp(
-                Fault("CASE012", TOP, f"alias *{short(name)}"
-                      + (" inside its own anchor" if inside else " without its anchor"),
-                      "an alias of an earlier, finished value",
-                      "If it is text that starts with '*', put it in quotes."),
-                _mark(event),
-            )
+            where = "inside its own anchor" if name in self.anchors else "without its anchor"
+            raise _given_up(event, "CASE012", f"alias *{short(name)} {where}",
+                            "an alias of an earlier, finished value",
+                            "If it is text that starts with '*', put it in quotes.")
         value, size, below = known
         self._count(size, event)
         if depth + below > MAX_DEPTH:

@@ -10,7 +10,7 @@ from statistics import fmean, stdev
 
 from loambrief.case.measurements import EXTRACT, SLICE, of_part
 from loambrief.case.problems import DataPath, Fault
-from loambrief.case.quantities import nearest, show
+from loambrief.case.quantities import did_you_mean, show
 from loambrief.case.schema import CaseFile, Increment, Sample, SaturationExtract
 from loambrief.units import Quantity
 
@@ -53,9 +53,8 @@ def repeat_faults(case: CaseFile) -> Iterator[Fault]:
             continue
         base = first.get(told.of.lower())
         if base is None:
-            near = nearest(told.of, [s.id for s in first.values()])
             yield Fault("CASE051", (*path, "of"), show(told.of), FIRSTS,
-                        f"Did you mean {near!r}?" if near else "")
+                        did_you_mean(told.of, [s.id for s in first.values()]))
         elif told.treat == "keep apart":
             if told.reason is None:
                 yield Fault("CASE051", (*path, "reason"), "nothing",

@@ -46,17 +46,9 @@ class NotFinite(ValueError):
 
 
 def resolve(text: str) -> object:
-    """Meaning of a plain (unquoted) scalar.
+    """Meaning of a plain (unquoted) scalar without its surrounding blanks.
 
-    Parameters
-    ----------
-    text : str
-        The scalar without its surrounding blanks.
-
-    Returns
-    -------
-    None, bool, TypedInt, TypedFloat or str
-        None for an empty scalar, ``~`` and ``null``.
+    None for an empty one, ``~`` and ``null``.
 
     Raises
     ------

@@ -13,13 +13,11 @@ from pydantic import Field, PrivateAttr
 from loambrief.case import quantities as q
 from loambrief.case.measurements import methods
 from loambrief.case.part import Part
-from loambrief.case.schema_cover import CoverCrop
 from loambrief.case.schema_farm import CheckStrips, Constraints, Tenure, TreatedPart
-from loambrief.case.schema_forage_water import Forage, Water
 from loambrief.case.schema_materials import MATERIAL_KINDS, Analysis, Material
-from loambrief.case.schema_plan import Nitrogen, NitrogenInputs, OwnAction, PlanChange
+from loambrief.case.schema_plan import CoverCrop, Nitrogen, NitrogenInputs, OwnAction, PlanChange
 from loambrief.case.schema_stock import Stock
-from loambrief.case.schema_tissue import TissueTest
+from loambrief.case.schema_tests import Forage, TissueTest, Water
 from loambrief.units import Quantity
 
 TEXTURES = ("sand", "loamy sand", "sandy loam", "fine sandy loam", "loam", "silt loam", "silt",
@@ -515,6 +513,10 @@ class PhotoEntry(Part):
     shows: Annotated[str, q.choice(SHOWN)] | None = None
 
 
+OWN_ENTRIES = ("overrides", "own_actions", "plan_changes")
+"""Parts of a case in which the adviser sets something of the plan; ``nitrogen`` is another."""
+
+
 class CaseFile(Part):
     """A whole case."""
 
@@ -559,6 +561,11 @@ class CaseFile(Part):
     accept: Annotated[list[Accepted], Field(max_length=200)] = []
 
     _typed_samples: tuple[Sample, ...] = PrivateAttr(default=())
+
+    @property
+    def has_own(self) -> bool:
+        """Whether the adviser set anything of the plan."""
+        return self.nitrogen is not None or any(getattr(self, name) for name in OWN_ENTRIES)
 
     @property
     def typed_samples(self) -> Sequence[Sample]:

@@ -1,4 +1,4 @@
-"""What the adviser puts into the plan: own actions, changes of it, the nitrogen line.
+"""What the adviser puts into the plan: own actions, changes of it, nitrogen, a cover crop.
 
 Each entry carries its reason, because the reason is printed.
 """
@@ -21,6 +21,9 @@ RATE_IS = ("from all sources", "still to apply")
 """Whether legumes, manure, soil and water are still to be taken off a nitrogen rate."""
 WHEATS = ("hard red winter", "hard red spring", "hard white")
 UK_SOILS = ("light sand", "shallow", "medium", "deep clay", "deep silty", "organic", "peat")
+PURPOSES = ("nitrogen", "hold nitrate", "erosion", "weeds", "compaction", "organic matter",
+            "grazing")
+"""What a cover crop is for."""
 CROP_UNITS = ("bu", "cwt", "ton", "tonne", "lb")
 
 
@@ -131,3 +134,22 @@ class NitrogenInputs(Part):
     variety_group: Annotated[int, q.count(1, 4, "a variety group of potatoes")] | None = None
     season_days: Annotated[int, q.count(30, 199, "days from emergence to death of the tops")] \
         | None = None
+
+
+class CoverSpecies(Part):
+    """One cover crop of the mix."""
+
+    species: q.Name
+    share: q.Percent | None = None
+    """Of the rate it is drilled at alone; all of it where none is stated."""
+    price: Price | None = None
+
+
+class CoverCrop(Part):
+    """What a cover crop is for, when frost comes, and the mix that is thought of."""
+
+    purpose: Annotated[list[Annotated[str, q.choice(PURPOSES)]], Field(min_length=1, max_length=4)]
+    sowing: q.Date | None = None
+    first_frost: q.Date | None = None
+    zone: Annotated[int, q.count(1, 4, "a zone")] | None = None
+    mix: Annotated[list[CoverSpecies], Field(max_length=10)] = []

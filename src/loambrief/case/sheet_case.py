@@ -11,6 +11,7 @@ from pathlib import Path
 
 from loambrief.case.intake_case import Written, entries_by_id, still_open
 from loambrief.case.problems import Fault, in_file_order
+from loambrief.case.quantities import as_identifier
 from loambrief.case.reader import read_sound
 from loambrief.case.schema import Sample
 from loambrief.case.sheet_layout import Layout
@@ -21,17 +22,11 @@ from loambrief.case.starter import starter_case
 from loambrief.case.yaml_edit import SAMPLES, Tree, Value, plain_of, set_parts
 from loambrief.errors import CaseProblems
 
-_NAME = re.compile(r"[^A-Za-z0-9._-]+")
 NEW_CASE = "Make the case of this visit first: loambrief new --from OLD.yaml NEW.yaml"
 
 
 def new_from_sheet(filled: Filled, file: str) -> Written:
     """A starter case with what a sheet says about field and visit.
-
-    Parameters
-    ----------
-    file : str
-        Name used in problems.
 
     Raises
     ------
@@ -59,29 +54,21 @@ def new_from_sheet(filled: Filled, file: str) -> Written:
             "tillage": Value(about.tillage), "irrigation": Value(about.irrigation),
             "drainage": Value(about.drainage)},
     }
-    content, _ = set_parts(text.encode("utf-8"), file, added=_lists(parts), parts=parts.single,
-                           inside=inside)
+    content, _ = set_parts(text.encode("utf-8"), file, parts=parts.single, inside=inside, added={
+        "samples": [_ordered(s) for s in parts.samples], "weeds": parts.weeds,
+        "notes": parts.notes})
     return Written(content, _said(filled), still_open(content, file))
 
 
 def case_name(layout: Layout, date: str | None) -> str:
     """Id of a new case: the field and the year and month of the visit."""
-    name = _NAME.sub("-", layout.about.field_id or layout.about.field).strip("-._").lower()
+    name = as_identifier(layout.about.field_id or layout.about.field).lower()
     return f"{name or 'field'}-{date[:7] if date else 'visit'}"[:64]
 
 
 def updated_from_sheet(raw: bytes, file: str, filled: Filled,
                        folder: Path | None = None) -> Written:
     """An existing case with what a sheet says put in; the rest of its text is untouched.
-
-    Parameters
-    ----------
-    raw : bytes
-        The case file.
-    file : str
-        Name used in problems.
-    folder : Path or None
-        Where the case stands, so that its profiles are found.
 
     Raises
     ------
@@ -103,11 +90,6 @@ def updated_from_sheet(raw: bytes, file: str, filled: Filled,
 def _said(filled: Filled) -> tuple[str, ...]:
     return (f"sheet {filled.layout.sheet} of case {filled.layout.case_id}: "
             f"{len(filled.values)} boxes filled, {len(filled.pages) - len(filled.values)} empty",)
-
-
-def _lists(parts: Parts) -> dict[str, list[Tree]]:
-    return {"samples": [_ordered(s) for s in parts.samples], "weeds": list(parts.weeds),
-            "notes": list(parts.notes)}
 
 
 def _ordered(sample: Mapping[str, Tree]) -> dict[str, Tree]:

@@ -101,10 +101,6 @@ class Layout(Part):
     """Printed word -> word of the case, for boxes where a word is written."""
 
     @property
-    def temperature_unit(self) -> str:
-        return "F" if self.units == "us" else "C"
-
-    @property
     def length_unit(self) -> str:
         return "in" if self.units == "us" else "cm"
 
@@ -147,15 +143,10 @@ def ticks(name: str, values: tuple[str, ...]) -> Iterator[SheetBox]:
 
 
 def boxes(layout: Layout) -> tuple[SheetBox, ...]:
-    """Every box of a sheet, in reading order.
-
-    Returns
-    -------
-    tuple of SheetBox
-        Names are unique.
-    """
+    """Every box of a sheet, in reading order, each of its own name."""
     makers = {"soil": _soil, "life": _life, "cone": _cone, "sap": _sap, "weeds": _weeds}
-    found = list(_visit())
+    found = [SheetBox("visit/date", "date", longest=10), SheetBox("visit/by", "text", longest=60),
+             SheetBox("visit/weather", "text", longest=80)]
     if "water" in layout.sections:
         found += _water(layout)
     found.append(SheetBox("remarks", "lines", longest=1500))
@@ -163,12 +154,6 @@ def boxes(layout: Layout) -> tuple[SheetBox, ...]:
         if section in layout.sections and section in makers:
             found += makers[section](layout)
     return tuple(found)
-
-
-def _visit() -> Iterator[SheetBox]:
-    yield SheetBox("visit/date", "date", longest=10)
-    yield SheetBox("visit/by", "text", longest=60)
-    yield SheetBox("visit/weather", "text", longest=80)
 
 
 def _soil(layout: Layout) -> Iterator[SheetBox]:
@@ -224,7 +209,8 @@ def _sap(layout: Layout) -> Iterator[SheetBox]:
             yield SheetBox(f"{at}/plant", "text", longest=60)
         yield SheetBox(f"{at}/part", "text", longest=60)
         yield SheetBox(f"{at}/place", "text", longest=40)
-        yield SheetBox(f"{at}/temperature", "quantity", layout.temperature_unit, longest=8)
+        yield SheetBox(f"{at}/temperature", "quantity", "F" if layout.units == "us" else "C",
+                       longest=8)
         yield SheetBox(f"{at}/time", "time", longest=5)
         for number in range(1, layout.replicates + 1):
             yield SheetBox(f"{at}/{number}", "number", "Brix", longest=6)

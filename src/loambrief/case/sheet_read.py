@@ -59,8 +59,6 @@ def read_sheet(path: Path | str) -> Filled:
     ------
     CaseProblems
         Too large, not a PDF, encrypted, with scripts, without a form, or another form.
-    OSError
-        The file is not there or may not be read.
     """
     return read_sheet_bytes(read_bytes(Path(path), MAX_BYTES), str(path))
 

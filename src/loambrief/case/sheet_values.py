@@ -124,7 +124,7 @@ class _BoxReading:
         if not group:
             return None
         if group[0].kind == "tick":
-            return self._ticked(name, group)
+            return self._ticked(group)
         text = self.filled.values.get(name, "")
         if not text or text in NOT_MEASURED:
             return None
@@ -139,7 +139,7 @@ class _BoxReading:
         said = self.get(name)
         return said and Value("true" if said.text == "yes" else "false", plain=True)
 
-    def _ticked(self, name: str, group: list[SheetBox]) -> Value | None:
+    def _ticked(self, group: list[SheetBox]) -> Value | None:
         said = [box for box in group if box.name in self.filled.values]
         if len(said) > 1:
             names = " and ".join(show(box.value) for box in said)
@@ -215,23 +215,24 @@ class _BoxReading:
                        (remarks.text.split("\n") if remarks else ()) if line.strip()]
         return parts
 
-    def _taken(self, **named: str) -> dict[str, Tree]:
-        """Keys with what their boxes say; empty ones left out."""
-        found = {key: self.get(name) for key, name in named.items()}
+    def _taken(self, at: str, *keys: str, **named: str) -> dict[str, Tree]:
+        """Keys with what the boxes of a row say, of the same or another name; no empty ones."""
+        wanted = {**{key: key for key in keys}, **named}
+        found = {key: self.get(f"{at}/{name}") for key, name in wanted.items()}
         return {key: value for key, value in found.items() if value is not None}
+
+    def _numbered(self, start: str, count: int) -> list[Tree]:
+        """What the boxes of one name with numbers from 1 say; no empty ones."""
+        return [value for n in range(1, count + 1) if (value := self.get(f"{start}{n}"))]
 
     def _dated(self, rest: dict[str, Tree]) -> dict[str, Tree]:
         return {"date": self.date, **rest} if rest and self.date else rest
 
     def _sample(self, row: int) -> dict[str, Tree]:
         zone, at = self.layout.zones[row - 1], f"soil/{row}"
-        seen = self._taken(id=f"{at}/id", place=f"{at}/place", area=f"{at}/area",
-                           cores=f"{at}/cores", residue=f"{at}/residue", fizz=f"{at}/fizz",
-                           texture=f"{at}/texture")
-        slices = [value for n in range(1, len(self.layout.slices) + 1)
-                  if (value := self.get(f"{at}/slice{n}"))]
-        sent = [value for n in range(1, len(LIFE_TESTS) + 1)
-                if (value := self.get(f"{at}/sent{n}"))]
+        seen = self._taken(at, "id", "place", "area", "cores", "residue", "fizz", "texture")
+        slices = self._numbered(f"{at}/slice", len(self.layout.slices))
+        sent = self._numbered(f"{at}/sent", len(LIFE_TESTS))
         if not seen and not slices and not sent:
             return {}
         if zone.id is None and "id" not in seen:
@@ -243,21 +244,20 @@ class _BoxReading:
         known = {"id": zone.id, "place": zone.place, "area": zone.area, "texture": zone.texture}
         made: dict[str, Tree] = {k: Value(v) for k, v in known.items() if v is not None}
         made |= seen
-        made |= self._taken(pattern="soil/pattern", sampler="visit/by")
+        made |= self._taken("soil", "pattern") | self._taken("visit", sampler="by")
         if self.date:
             made["date"] = self.date
         lab = self.get("soil/lab")
         if lab:
             made["lab"] = {"name": lab}
         if sent:
-            made["sent_for"] = list(sent)
+            made["sent_for"] = sent
         if slices:
             made["increments"] = [{"depth": depth} for depth in slices]
         return made
 
     def _cone(self) -> dict[str, Tree]:
-        seen = self._taken(instrument="cone/instrument", cone="cone/cone",
-                           moisture="cone/moisture", water_content="cone/water")
+        seen = self._taken("cone", "instrument", "cone", "moisture", water_content="water")
         points: list[Tree] = []
         for row in range(1, self.layout.points + 1):
             at = f"cone/{row}"
@@ -284,32 +284,29 @@ class _BoxReading:
         readings: list[Tree] = []
         for row, plant in enumerate(self.layout.plants, start=1):
             at = f"sap/{row}"
-            replicates = [v for n in range(1, self.layout.replicates + 1)
-                          if (v := self.get(f"{at}/{n}"))]
-            about = self._taken(plant=f"{at}/plant", part=f"{at}/part", place=f"{at}/place",
-                                temperature=f"{at}/temperature", time=f"{at}/time",
-                                line=f"{at}/line")
+            replicates = self._numbered(f"{at}/", self.layout.replicates)
+            about = self._taken(at, "plant", "part", "place", "temperature", "time", "line")
             if not replicates:
                 continue
             name = Value(plant.name) if plant.name else about.pop("plant", None)
             made: dict[str, Tree] = {"plant": name} if name else {}
             made["role"] = Value(plant.role)
             made |= {k: about[k] for k in ("part", "place") if k in about}
-            made["replicates"] = list(replicates)
+            made["replicates"] = replicates
             made |= {k: about[k] for k in ("temperature", "time", "line") if k in about}
             readings.append(made)
-        about = self._taken(instrument="sap/instrument")
+        about = self._taken("sap", "instrument")
         for key in ("atc", "zeroed"):
             said = self.flag(f"sap/{key}")
             if said:
                 about[key] = said
-        about |= self._taken(weather="visit/weather")
+        about |= self._taken("visit", "weather")
         return self._dated({**about, "readings": readings}) if readings else {}
 
     def _weed(self, row: int) -> dict[str, Tree]:
         weed, at = self.layout.weeds[row - 1], f"weeds/{row}"
-        seen = self._taken(species=f"{at}/species", cover=f"{at}/cover", stage=f"{at}/stage",
-                           identification=f"{at}/sure", place=f"{at}/place")
+        seen = self._taken(at, "species", "cover", "stage", identification="sure")
+        seen |= self._taken(at, "place")
         if not seen:
             return {}
         known = {"species": weed.species, "local_name": weed.local_name}
@@ -327,16 +324,15 @@ class _BoxReading:
                                f"{minutes.text} min"))
         if not rates:
             return {}
-        return self._dated({**self._taken(place="water/place"),
+        return self._dated({**self._taken("water", "place"),
                             "method": Value(f"ring, {self.layout.ring_unit} of water timed"),
                             "rates": rates})
 
     def _seen(self) -> dict[str, Tree]:
-        seen = self._taken(residue_cover="water/residue", water_table="water/table",
-                           hole_side="life/side")
+        seen = self._taken("water", residue_cover="residue", water_table="table")
+        seen |= self._taken("life", hole_side="side")
         for key, name, most in (("earthworms", "worms", HOLES), ("slake", "slake", CRUMBS)):
-            found = [v for n in range(1, most + 1) if (v := self.get(f"life/{name}/{n}"))]
-            if found:
+            if found := self._numbered(f"life/{name}/", most):
                 seen[key] = found
         return self._dated(seen)
 

@@ -1,9 +1,10 @@
 """A read case file: its data, and the line and column of every key and value."""
 
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
+from typing import Any
 
 from loambrief.case.problems import DataPath, Fault, Problem, severity, visible
 
@@ -82,6 +83,25 @@ class SourceText:
 
     def problems(self, faults: Iterable[Fault]) -> list[Problem]:
         return [self.problem(fault) for fault in faults]
+
+
+def single_values(data: object, path: DataPath = ()) -> Iterator[tuple[DataPath, object]]:
+    """Path and value of everything in plain data that is no mapping and no list."""
+    if isinstance(data, Mapping):
+        for key, value in data.items():
+            yield from single_values(value, (*path, key))
+    elif isinstance(data, list):
+        for i, value in enumerate(data):
+            yield from single_values(value, (*path, i))
+    else:
+        yield path, data
+
+
+def value_at(data: Any, path: Iterable[str]) -> Any:
+    """What stands at the end of keys; None where one of them is not there."""
+    for step in path:
+        data = data.get(step) if isinstance(data, Mapping) else None
+    return data
 
 
 def problem_at(file: str, lines: list[str], place: Mark, fault: Fault, label: str) -> Problem:

@@ -7,16 +7,15 @@ from pathlib import Path
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
-from loambrief.case.names import crops, fold
+from loambrief.case.names import PERENNIAL, crops, fold
 from loambrief.case.plausible import STARTER_ID
 from loambrief.case.reader import UNWANTED, decode, read_bytes, read_text
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.resources import templates_dir
-from loambrief.units import T_PER_HA_PER_TON_PER_ACRE
+from loambrief.units import LB_PER_TON, T_PER_HA_PER_TON_PER_ACRE
 
 FORAGE = {"alfalfa": "legume", "grass forage": "grass"}
 """Crop group -> kind of forage."""
-PERENNIAL = (*FORAGE, "fruit")
 EXAMPLE_TON_AC = {"grain": 4.0, "alfalfa": 5.0, "grass forage": 3.0, "vegetable": 15.0,
                   "tuber": 20.0, "fruit": 10.0}
 """Example yields by crop group, short ton/ac; invented, to be replaced by the user."""
@@ -43,8 +42,6 @@ def starter_case(
         ``"us"`` or ``"si"``, for the examples and for what is printed.
     crop : str
         A crop of the crop table, by any of its names.
-    region : str or None
-        State, province or country.
     date : datetime.date or None
         Date of the case; today if None.
     paper, language : str or None
@@ -53,11 +50,6 @@ def starter_case(
         Profile whose text is put in under ``adviser:``.
     prices : str or None
         Price list that cases share, as the case names it: a file with ``materials:``.
-
-    Returns
-    -------
-    str
-        YAML.
 
     Raises
     ------
@@ -118,5 +110,5 @@ def _example_yield(row, units: str) -> str:
     if units == "si":
         value, unit = ton_ac * T_PER_HA_PER_TON_PER_ACRE, "t/ha"
     else:
-        value, unit = ton_ac * 2000 / row["lb_per_unit"], row["yield_unit"]
+        value, unit = ton_ac * LB_PER_TON / row["lb_per_unit"], row["yield_unit"]
     return f"{float(f'{value:.2g}'):g} {unit}"  # two digits, never as a power of ten

@@ -15,22 +15,15 @@ _STEP = re.compile(r"\[(?P<index>[^\]]+)\]|(?P<name>[^.\[\]]+)")
 
 
 def load_changed(path: Path, changes: Iterable[str]) -> LoadedCase:
-    """Read a case and set values in it.
+    """Read a case and set values in it; its digest is that of the changed text.
 
     Parameters
     ----------
-    path : Path
-        Case file.
     changes : iterable of str
         ``"path=value"``, such as ``"budget.amount=5000"``,
         ``"samples.N.increments.0.ph=5.4"`` or ``"materials[map].price.amount=900"``. A list
         entry is named by its id (or species, plant, material) or its number from 0. The value
         is read as in a case file; nothing after the sign removes the key.
-
-    Returns
-    -------
-    LoadedCase
-        Checked like any case; its digest is that of the changed text.
 
     Raises
     ------

@@ -15,12 +15,7 @@ from loambrief.errors import CaseProblems
 
 
 def new_from_workbook(book: FilledBook, folder: Path) -> Written:
-    """The case that a workbook describes, as a file of its own.
-
-    Parameters
-    ----------
-    folder : Path
-        Where the case will stand, so that the files it names are found.
+    """The case that a workbook describes, as a file of its own in a folder.
 
     Raises
     ------
@@ -38,15 +33,6 @@ def updated_from_workbook(raw: bytes, file: str, book: FilledBook, folder: Path)
 
     A part that stands in both as the workbook was made from it, or that was changed only in the
     case, stays as it is typed.
-
-    Parameters
-    ----------
-    raw : bytes
-        The case file.
-    file : str
-        Name used in problems.
-    folder : Path
-        Where the case stands.
 
     Raises
     ------

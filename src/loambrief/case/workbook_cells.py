@@ -59,14 +59,9 @@ def unit_of(value: object, leaf: Leaf) -> str:
 
 
 def cell_of(value: object, leaf: Leaf, unit: str = "") -> CellValue:
-    """The cell that shows a value.
+    """The cell that shows a value as the case holds it; None is a reading not taken.
 
-    Parameters
-    ----------
-    value : object
-        As the case holds it; None within a list of readings.
-    unit : str
-        Of the column; quantities in that unit are written as numbers.
+    Quantities in the ``unit`` of the column are written as numbers.
     """
     if value is None:
         return CellValue(NOT_READ)
@@ -109,21 +104,10 @@ def _safe(text: str) -> str:
 
 
 def value_of(value: object, shown_as: str, leaf: Leaf, unit: str) -> object:
-    """The value that a filled cell stands for.
+    """The value that a filled cell stands for, as the reader of YAML would give it.
 
-    Parameters
-    ----------
-    value : object
-        Of the cell: text, number, bool or date; never a formula.
-    shown_as : str
-        Its number format.
-    unit : str
-        As the heading shows it; may be empty.
-
-    Returns
-    -------
-    object
-        As the reader of YAML would give it. Whether it is right is judged with the case.
+    Whether it is right is judged with the case. ``value`` is never a formula, ``shown_as`` is the
+    cell's number format, ``unit`` as the heading shows it; may be empty.
 
     Raises
     ------

@@ -21,7 +21,7 @@ from loambrief.case import workbook_write as w
 from loambrief.case.fields import Group, Leaf, group_at, groups
 from loambrief.case.intake_read import MAX_CELLS, MAX_LAB_BYTES, check_archive
 from loambrief.case.problems import DataPath, Problem, in_file_order, severity, visible
-from loambrief.case.quantities import nearest, show
+from loambrief.case.quantities import did_you_mean, show
 from loambrief.case.reader import read_bytes
 from loambrief.case.source import CellMark, Mark, SourceText
 from loambrief.case.workbook_cells import NotAValue, value_of
@@ -67,8 +67,6 @@ def read_workbook(path: Path) -> FilledBook:
     ------
     CaseProblems
         No workbook of this program, or cells that cannot be read: all of them.
-    OSError
-        The file is not there or may not be read.
     """
     raw, file = read_bytes(path, MAX_LAB_BYTES), str(path)
     check_archive(raw, file)
@@ -188,7 +186,7 @@ class _BookReading:
                 if column == w.KEYS and row >= w.FORM_FIRST}
         found = {key: (row, w.VALUES) for key, row in keys.items()}
         units = {key: sheet.cells.get((row, w.FORM_UNITS)) for key, row in keys.items()}
-        self._stray(sheet, {row for row in keys.values()}, {w.VALUES, w.FORM_UNITS},
+        self._stray(sheet, set(keys.values()), {w.VALUES, w.FORM_UNITS},
                     {w.KEYS, w.LABELS, w.MEANINGS}, w.FORM_FIRST)
         values = self._entry(sheet, found, units, 1)
         if values:
@@ -242,13 +240,12 @@ class _BookReading:
         if typed in names and names.count(typed) == 1:
             self.filled += 1
             return typed
-        near = nearest(typed, names)
         wanted = f"one {owner.by or 'number'} of the sheet {owner.title!r}"
         if names:
             wanted += ": " + ", ".join(sorted({n for n in names if n})[:12])
         self._problem(sheet.mark(row, 1), f"{sheet.title} row {row}",
                       repr(typed) + (", which stands there twice" if typed in names else "")
-                      if typed else "nothing", wanted, f"Did you mean {near!r}?" if near else "")
+                      if typed else "nothing", wanted, did_you_mean(typed, names))
         return None
 
     def _stray(self, sheet: _BookSheet, rows: set[int], columns: set[int], beside: set[int],

@@ -24,8 +24,8 @@ from loambrief.case.profiles import GUIDE_ENDS
 from loambrief.case.quantities import show
 from loambrief.case.reader import read_text
 from loambrief.case.scalars import as_written
-from loambrief.case.schema import CaseFile
-from loambrief.case.validate import part_at
+from loambrief.case.source import single_values, value_at
+from loambrief.case.validate import known_keys
 from loambrief.case.yaml_edit import plain_of
 from loambrief.errors import CaseProblems
 from loambrief.units import split_number
@@ -78,9 +78,7 @@ class _Spreading:
 
     def _own(self, group: Group, data: Mapping, at: DataPath, path: tuple[str, ...],
              of: str) -> Iterator[tuple[DataPath, object, str, int]]:
-        found: object = data
-        for step in path:
-            found = found.get(step) if isinstance(found, Mapping) else None
+        found = value_at(data, path)
         here: DataPath = (*at, *path)
         if found is None:
             return
@@ -103,16 +101,13 @@ class _Spreading:
              number: int) -> BookRow | None:
         values: dict[tuple[str, ...], object] = {}
         for leaf in group.leaves:
-            found = entry
-            for step in leaf.path:
-                found = found.get(step) if isinstance(found, Mapping) else None
             path = at if group.keyed else (*at, *leaf.path)
-            value = self._value(leaf, path, found, group)
+            value = self._value(leaf, path, value_at(entry, leaf.path))
             if value is not None:
                 values[leaf.path] = value
         return BookRow(values, of, number) if values or group.table else None
 
-    def _value(self, leaf: Leaf, path: DataPath, found: object, group: Group) -> object:
+    def _value(self, leaf: Leaf, path: DataPath, found: object) -> object:
         if leaf.kind is ValueKind.DATA:
             return self._data(path, found)
         if found is None:
@@ -149,15 +144,15 @@ class _Spreading:
     def _data(self, path: DataPath, found: object) -> object:
         if not isinstance(found, Mapping) or FILE in found:
             return None
-        self.placed |= {p for p, _ in _scalars(found, path)}
+        self.placed |= {p for p, _ in single_values(found, path)}
         text = dumped(found)
         return [text[i:i + PIECE] for i in range(0, len(text), PIECE)]
 
     def left(self) -> Iterator[Fault]:
         """What has found no place."""
         self.placed.add((VERSION,))
-        for path, value in _scalars(self.data, ()):
-            if path not in self.placed:
+        for path, value in single_values(self.data):
+            if path not in self.placed and (value is not None or isinstance(path[-1], int)):
                 yield Fault("CASE077", path, show(value), "a value that a workbook has a place for",
                             "Put the case right first: loambrief check.")
 
@@ -172,33 +167,11 @@ def _has_unit(found: object) -> bool:
         return True
 
 
-def _scalars(data: object, path: DataPath) -> Iterator[tuple[DataPath, object]]:
-    if isinstance(data, Mapping):
-        for key, value in data.items():
-            if value is not None:
-                yield from _scalars(value, (*path, key))
-    elif isinstance(data, list):
-        for i, value in enumerate(data):
-            yield from _scalars(value, (*path, i))
-    else:
-        yield path, data
-
-
 def spread(data: Mapping[str, object]) -> tuple[Rows, list[Fault]]:
-    """The rows of a case's data, and what has no place in them.
+    """The rows of every group of a case's data, and what has no place in them.
 
-    Parameters
-    ----------
-    data : mapping
-        As the reader gives it. Values may be faulty; they keep their text.
-
-    Returns
-    -------
-    rows : mapping
-        Of every group, also of those without rows.
-    faults : list of Fault
-        Unknown keys, groups where a value should be, entries that rows of another table cannot
-        name, quantities without a unit.
+    Values may be faulty; they keep their text. The faults are unknown keys, groups where a value
+    should be, entries that rows of another table cannot name, quantities without a unit.
     """
     spreading = _Spreading(data)
     rows = spreading.run()
@@ -230,13 +203,7 @@ def dumped(data: object) -> str:
 
 
 def undumped(pieces: Sequence[object]) -> object:
-    """The data of :func:`dumped`.
-
-    Raises
-    ------
-    CaseProblems
-        It cannot be read any more.
-    """
+    """The data of :func:`dumped`; CaseProblems if it cannot be read any more."""
     source, problems = read_text('{"data": ' + "".join(map(str, pieces)) + "}", "")
     if problems or not isinstance(source.data, dict):
         raise CaseProblems(tuple(problems))
@@ -244,19 +211,10 @@ def undumped(pieces: Sequence[object]) -> object:
 
 
 def gather(rows: Rows) -> tuple[dict[str, object], Mapping[tuple[tuple[str, ...], int], DataPath]]:
-    """The data that rows describe, keys in the order of the schema.
+    """The data that rows describe, with its version, keys in the order of the schema.
 
-    Parameters
-    ----------
-    rows : mapping
-        Each row's ``of`` names an entry that is there.
-
-    Returns
-    -------
-    data : dict
-        Of the case, with its version.
-    places : mapping
-        (Path of a group, number of its row) -> path of the entry in the data.
+    Each row's ``of`` names an entry that is there. The second is (path of a group, number of its
+    row) -> path of the entry in the data.
 
     Raises
     ------
@@ -320,8 +278,7 @@ def _in_order(data: object, path: DataPath) -> object:
         return [_in_order(value, (*path, i)) for i, value in enumerate(data)]
     if not isinstance(data, dict):
         return data
-    part = CaseFile if not path else part_at(path)
-    order = list(part.model_fields) if part is not None else []
+    order = known_keys(path)
     keys = sorted(data, key=lambda k: order.index(k) if k in order else len(order))
     return {key: _in_order(data[key], (*path, key)) for key in keys}
 

@@ -116,12 +116,7 @@ class _Styles:
 
 
 def workbook_of(source: SourceText) -> BookFile:
-    """The workbook of a case.
-
-    Parameters
-    ----------
-    source : SourceText
-        The case as it was read; it may lack what is still to be filled in.
+    """The workbook of a case, which may lack what is still to be filled in.
 
     Raises
     ------

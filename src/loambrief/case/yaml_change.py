@@ -11,9 +11,8 @@ from typing import Any
 
 from loambrief.case.problems import DataPath
 from loambrief.case.reader import read_sound, read_text
-from loambrief.case.schema import CaseFile
 from loambrief.case.source import SourceText
-from loambrief.case.validate import part_at
+from loambrief.case.validate import known_keys
 from loambrief.case.yaml_edit import BOM, LineEdits, plain_of, refused
 from loambrief.errors import CaseProblems
 
@@ -22,22 +21,10 @@ GONE = object()
 
 
 def rewritten(raw: bytes, file: str, parts: Mapping[str, object]) -> tuple[bytes, tuple[str, ...]]:
-    """A case with new values in some of its parts; all other text stays as it is.
+    """A case with new values in some of its parts, and remarks that were lost with an old value.
 
-    Parameters
-    ----------
-    raw : bytes
-        The case file.
-    file : str
-        Name used in problems.
-    parts : mapping
-        Key at the top level -> all that is to stand there, as data; None takes it out. A key
-        that stands there without a value stays.
-
-    Returns
-    -------
-    bytes, tuple of str
-        The new file, and remarks that were lost with an old value.
+    All other text stays as it is. ``parts`` says for a key at the top level all that is to stand
+    there, as data; None takes it out. A key that stands there without a value stays.
 
     Raises
     ------
@@ -140,7 +127,6 @@ def _behind_dash(source: SourceText, path: DataPath) -> bool:
 
 def _order(source: SourceText, path: DataPath) -> list[str]:
     """Keys of the mapping that holds a path, as they are to follow each other."""
-    part = CaseFile if len(path) == 1 else part_at(path[:-1])
     there = [str(p[-1]) for p in source.keys if p[:-1] == path[:-1]]
-    known = list(part.model_fields) if part is not None else []
+    known = known_keys(path[:-1])
     return [*known, *(key for key in (*there, str(path[-1])) if key not in known)]

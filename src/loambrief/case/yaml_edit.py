@@ -170,12 +170,8 @@ def _put(holder: Any, key: str | int, tree: Tree, remarks: bool = False) -> None
 def span_end(lines: Sequence[str], start: int, column: int, key: bool = True) -> int:
     """First line after the block that starts at a line; comments behind it are not its own.
 
-    Parameters
-    ----------
-    start, column : int
-        Line and indentation of the key or of the dash, from 0.
-    key : bool
-        A list may start in the column of its key; not so behind a dash.
+    ``start`` and ``column`` are those of the key or of the dash, from 0. A list may start in the
+    column of its ``key``; not so behind a dash.
     """
     end = start + 1
     for i in range(start + 1, len(lines)):
@@ -285,15 +281,6 @@ class LineEdits:
         self.put(at, at, [" " * dash + line[2:] for line in emit({key: added})[1:]])
 
 
-def set_samples(raw: bytes, file: str, changed: Mapping[int, Mapping[str, Tree]],
-                added: Sequence[Tree]) -> tuple[bytes, tuple[str, ...]]:
-    """A case with some keys of its samples replaced and samples added behind them.
-
-    Parameters as of :func:`set_parts`, of which it is the short form.
-    """
-    return set_parts(raw, file, changed=changed, added={SAMPLES: added})
-
-
 def set_parts(
     raw: bytes,
     file: str,
@@ -303,14 +290,10 @@ def set_parts(
     parts: Mapping[str, Tree] = MappingProxyType({}),
     inside: Mapping[str, Mapping[str, Tree]] = MappingProxyType({}),
 ) -> tuple[bytes, tuple[str, ...]]:
-    """A case with some of its parts replaced or put in; all other text stays as it is.
+    """A case with some of its parts replaced or put in, and remarks lost with an old value.
 
     Parameters
     ----------
-    raw : bytes
-        The case file.
-    file : str
-        Name used in problems.
     changed : mapping of int to mapping
         Position of a sample -> its keys with their new values.
     added : mapping of str to sequence of tree
@@ -319,11 +302,6 @@ def set_parts(
         Key at the top level -> its new value.
     inside : mapping of str to mapping
         Key of a part (case, field) -> its keys with their new values.
-
-    Returns
-    -------
-    bytes, tuple of str
-        The new file, and remarks that were lost with an old value.
 
     Raises
     ------

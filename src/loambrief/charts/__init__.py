@@ -63,10 +63,7 @@ __all__ = ["KINDS", "ChartSpec", "ChartWords", "Threshold", "any_number", "axes_
 def has_data(spec: ChartSpec) -> bool:
     """True if the chart has at least one value to draw; otherwise leave it out.
 
-    Raises
-    ------
-    TypeError
-        Not the spec of any kind of chart.
+    Raises TypeError for what is not the spec of any kind of chart.
     """
     return spec.has_data()
 
@@ -80,12 +77,10 @@ def draw_chart(canvas: Canvas, spec: ChartSpec, x: float, y: float, width: float
 
 
 def svg_chart(spec: ChartSpec, width: float, prefix: str) -> ET.Element:
-    """A chart as one ``svg`` element, to be put into an HTML page.
+    """A chart as one ``svg`` element, to be put into an HTML page; raises as :func:`build`.
 
     Parameters
     ----------
-    spec : ChartSpec
-        With data.
     width : float
         Width it is laid out for [pt]; on the page it scales.
     prefix : str
@@ -96,11 +91,6 @@ def svg_chart(spec: ChartSpec, width: float, prefix: str) -> ET.Element:
     xml.etree.ElementTree.Element
         Without a namespace, with a ``title`` and a ``desc`` (the text alternative) that name
         it to a screen reader.
-
-    Raises
-    ------
-    ValueError
-        The spec has no data, or the width is below 200 pt.
     """
     made = drawn(spec, float(width))
     from loambrief.charts.svg import as_svg

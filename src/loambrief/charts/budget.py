@@ -75,7 +75,6 @@ def draw(sheet: Sheet, spec: BudgetSpec) -> None:
     """Steps in the order of rank; each bar starts where the covered ones before it end."""
     w, width = spec.words, sheet.width
     t = sheet.theme
-    sheet.header(spec)
     if not all(s.included for s in spec.steps):
         sheet.key([sheet.swatch(w.in_plan, fill="accent"),
                    sheet.swatch(w.outside_budget, **HATCHED)])
@@ -128,7 +127,6 @@ def draw(sheet: Sheet, spec: BudgetSpec) -> None:
             sheet.line([end, end], [y + BAR, following], "muted", t.hairline, on=ax)
     marks = ticks(0, high, max(2, int((across.end - across.start) / 55)))
     sheet.scale_below(across, [(v, _money(v, spec)) for v in marks])
-    sheet.footer(spec)
 
 
 def _money(value: float, spec: BudgetSpec) -> str:

@@ -24,15 +24,16 @@ class CanvasSurface(Surface):
 
     def shape(self, steps: Sequence[Step], fill: Colour | None, pen: Pen | None,
               clip: Sequence[Step] | None) -> None:
+        kept = dict(self._state)
         if clip is not None:
-            kept = dict(self._state)
             self.canvas.saveState()
             self.canvas.clipPath(self._path(clip), stroke=0, fill=0)
-            self._draw(steps, fill, pen)
+        self._looks(fill, pen)
+        self.canvas.drawPath(self._path(steps), stroke=int(pen is not None),
+                             fill=int(fill is not None))
+        if clip is not None:
             self.canvas.restoreState()
             self._state = kept
-        else:
-            self._draw(steps, fill, pen)
 
     def stamps(self, marker: Sequence[Step], places: Sequence[tuple[float, float]],
                fill: Colour | None, pen: Pen | None, clip: Sequence[Step] | None) -> None:
@@ -59,11 +60,6 @@ class CanvasSurface(Surface):
             self.canvas.restoreState()
         else:
             self.canvas.drawString(x, y, text)
-
-    def _draw(self, steps: Sequence[Step], fill: Colour | None, pen: Pen | None) -> None:
-        self._looks(fill, pen)
-        self.canvas.drawPath(self._path(steps), stroke=int(pen is not None),
-                             fill=int(fill is not None))
 
     def _path(self, steps: Sequence[Step]) -> PDFPathObject:
         path = self.canvas.beginPath()

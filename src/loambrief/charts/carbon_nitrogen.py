@@ -56,7 +56,6 @@ def draw(sheet: Sheet, spec: CarbonNitrogenSpec) -> None:
     """One row per material on a ratio scale; the mix is the accent."""
     w, width = spec.words, sheet.width
     t = sheet.theme
-    sheet.header(spec)
     wide = width >= 380
     turning = spec.turning.value
     ratios = [r.ratio for r in spec.rows if is_number(r.ratio) and r.ratio > 0]
@@ -84,7 +83,6 @@ def draw(sheet: Sheet, spec: CarbonNitrogenSpec) -> None:
     sheet.scale_below(across, [(v, figures(v)) for v in log_ticks(low, high) if v != turning],
                       [(turning, f"{figures(turning)}:1")])
     sheet.y = sheet.meaning(0.0, sheet.y + 1, width, style, spec.turning.named(w.practice), 14.0)
-    sheet.footer(spec)
 
 
 def _row(sheet: Sheet, row: RatioRow, across: Scale, ax: Axes, y: float, turning: float,

@@ -70,13 +70,11 @@ def _digits(share: float | None) -> int:
 @chart(CationSpec, "cations")
 def draw(sheet: Sheet, spec: CationSpec) -> None:
     """Bars on one scale from 0 to 100 percent of the exchange capacity."""
-    sheet.header(spec)
     known: dict[Scale, Axes] = {}
     for bar in spec.bars:
         if any(is_number(s.percent) for s in bar.shares):
             _bar(sheet, bar, spec, known)
     sheet.y -= 2
-    sheet.footer(spec)
 
 
 def _bar(sheet: Sheet, bar: CationBar, spec: CationSpec, axes: dict[Scale, Axes]) -> None:

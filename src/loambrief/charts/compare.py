@@ -73,7 +73,6 @@ def draw(sheet: Sheet, spec: CompareSpec) -> None:
     """Marks on a scale of their own per panel; every value printed beside its mark."""
     width = sheet.width
     t = sheet.theme
-    sheet.header(spec)
     columns = [c for c in spec.columns if any(map(is_number, c.values))]
     longest = max(text_width(n, t.text) for n in spec.names)
     gutter = min(longest, width * 0.3) + 10
@@ -93,7 +92,6 @@ def draw(sheet: Sheet, spec: CompareSpec) -> None:
             sheet.line([x, x + size], [top, top], "ink", 1.0)
             ends.append(_column(sheet, column, x, size, top, bottom, middles, spec))
         sheet.y = max(ends) + 6
-    sheet.footer(spec)
 
 
 def _column(sheet: Sheet, column: CompareColumn, x: float, size: float, top: float, bottom: float,

@@ -30,20 +30,7 @@ REPLACEMENT = "\u25a1"
 
 
 def font_path(name: str) -> Path:
-    """File of a face.
-
-    Parameters
-    ----------
-    name : str
-        One of the keys of :data:`FILES`.
-
-    Raises
-    ------
-    KeyError
-        Another name.
-    ResourceMissing
-        The file is not there.
-    """
+    """File of one of the faces in :data:`FILES`; raises ResourceMissing if it is not there."""
     path = templates_dir() / "fonts" / FILES[name]
     if not path.is_file():
         raise ResourceMissing(f"typeface {path} not found")
@@ -54,10 +41,7 @@ def font_path(name: str) -> Path:
 def register_fonts() -> None:
     """Make the four faces known to reportlab; does nothing the second time.
 
-    Raises
-    ------
-    ResourceMissing
-        A font file is not there.
+    Raises ResourceMissing if a font file is not there.
     """
     for name in FILES:
         pdfmetrics.registerFont(TTFont(name, str(font_path(name))))
@@ -92,11 +76,6 @@ def printable(text: str) -> str:
     Composed first (NFC); what shows nothing (controls, zero-width and direction marks) is
     dropped, tab becomes a space, line ends stay as a newline; each other character without a
     glyph becomes an open square, so that nothing disappears unseen.
-
-    Raises
-    ------
-    ResourceMissing
-        The fonts are not there.
     """
     if (text.isascii() and text.isprintable()) or _plain().issuperset(text):
         return text

@@ -71,7 +71,6 @@ def draw(sheet: Sheet, spec: LayerSpec) -> None:
     """Panels in rows; slabs are as thick as the layers, bars as long as the values."""
     w = spec.words
     t = sheet.theme
-    sheet.header(spec)
     measures = [m for m in spec.measures if any(is_number(s.value) for s in m.slabs)]
     edges = sorted({e for m in measures for s in m.slabs for e in (s.top, s.bottom)})
     names = {(s.top, s.bottom): f"{figures(s.top)}–{figures(s.bottom)} {symbol(spec.depth_unit)}"
@@ -94,7 +93,6 @@ def draw(sheet: Sheet, spec: LayerSpec) -> None:
             bottoms.append(_under(sheet, measure, x, size, down.end + 2))
         sheet.line([0, gutter + len(row) * (size + GAP) - GAP], [top, top], "ink", 1.2)
         sheet.y = max(bottoms) + 6
-    sheet.footer(spec)
 
 
 def _panel(sheet: Sheet, measure: LayerMeasure, left: float, right: float, down: Scale,

@@ -15,16 +15,10 @@ from loambrief.numbers import ENGLISH, NBSP, Ends, Signs, figures, percent, symb
 
 
 @dataclass(frozen=True)
-class ChartWords:
-    """The fixed words of the charts in one language: ``words.median`` is ``word_median`` of
-    ``charts.j2``. A kind of chart names what it needs and puts it there.
-    """
+class FixedWords:
+    """Fixed words of one language by name: ``words.median`` is the macro ``word_median``."""
 
-    months: tuple[str, ...]
-    """Short names, January first."""
     texts: tuple[tuple[str, str], ...]
-    signs: Signs = ENGLISH
-    """Those the numbers of the chart are written with."""
 
     @cached_property
     def _by_name(self) -> Mapping[str, str]:
@@ -32,8 +26,20 @@ class ChartWords:
 
     def __getattr__(self, name: str) -> str:
         if name.startswith("_") or name not in self._by_name:
-            raise AttributeError(f"charts.j2 has no word_{name}")
+            raise AttributeError(f"there is no word_{name} among the fixed words")
         return self._by_name[name]
+
+
+@dataclass(frozen=True)
+class ChartWords(FixedWords):
+    """Those of the charts, in ``charts.j2``. A kind of chart names what it needs and puts it
+    there.
+    """
+
+    months: tuple[str, ...]
+    """Short names, January first."""
+    signs: Signs = ENGLISH
+    """Those the numbers of the chart are written with."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -56,6 +62,11 @@ class ChartSpec:
     def has_data(self) -> bool:
         """True if there is at least one value to draw."""
         raise TypeError(f"{type(self).__name__} is not a chart spec")
+
+    @property
+    def conditions(self) -> str:
+        """What is printed under the title."""
+        return self.subtitle
 
     def facts(self) -> dict[str, Any]:
         """What the macro of the text alternative is given beside the title."""

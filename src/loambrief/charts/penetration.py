@@ -62,6 +62,12 @@ class PenetrationSpec(ChartSpec):
     def has_data(self) -> bool:
         return any_number(self.medians)
 
+    @property
+    def conditions(self) -> str:
+        moisture = (self.words.moisture.format(self.moisture) if self.moisture
+                    else self.words.moisture_unknown)
+        return f"{self.subtitle} {moisture}".strip()
+
     def facts(self) -> dict[str, Any]:
         rows = []
         for i, depth in enumerate(self.depths):
@@ -86,8 +92,6 @@ def draw(sheet: Sheet, spec: PenetrationSpec) -> None:
     """Depth runs downward, resistance to the right; a table beside it counts readings."""
     w = spec.words
     t = sheet.theme
-    moisture = w.moisture.format(spec.moisture) if spec.moisture else w.moisture_unknown
-    sheet.header(spec, f"{spec.subtitle} {moisture}".strip())
     _signs(sheet, spec)
 
     columns = _columns(sheet, spec)
@@ -120,7 +124,6 @@ def draw(sheet: Sheet, spec: PenetrationSpec) -> None:
                                    for x in spec.thresholds])
     sheet.y = bottom + (14 if spec.thresholds else 4)
     sheet.threshold_key(spec.thresholds, w.practice)
-    sheet.footer(spec)
 
 
 def _axis(sheet: Sheet, spec: PenetrationSpec, across: Scale, ax: Axes, top: float) -> None:

@@ -56,7 +56,6 @@ class RangesSpec(ChartSpec):
 def draw(sheet: Sheet, spec: RangesSpec) -> None:
     """A lane for each publication; the value is one line through all lanes of its test."""
     t, width = sheet.theme, sheet.width
-    sheet.header(spec)
     _signs(sheet, spec)
     wide = width >= 380
     left = width * 0.46 if wide else 0.0
@@ -83,7 +82,6 @@ def draw(sheet: Sheet, spec: RangesSpec) -> None:
             sheet.marks([test.value], [middle], "o", 6.0, "ink", "paper", 0.8, on=ax)
         sheet.y += 2
         sheet.line([0, width], [sheet.y, sheet.y], "faint", 0.7)
-    sheet.footer(spec)
 
 
 def _signs(sheet: Sheet, spec: RangesSpec) -> None:

@@ -84,12 +84,8 @@ def axes_chart(spec: type[S], name: str, height: float = 150.0
         Of the axes with their tick labels [pt].
     """
     def register(draw: Callable[[Axes, S], None]) -> Callable[[Axes, S], None]:
-        def on_sheet(sheet: Sheet, given: S) -> None:
-            sheet.header(given)
-            sheet.plain_axes(height, lambda ax: draw(ax, given))
-            sheet.footer(given)
-
-        _register(spec, name, on_sheet)
+        _register(spec, name, lambda sheet, given: sheet.plain_axes(
+            height, lambda ax: draw(ax, given)))
         return draw
 
     return register
@@ -126,11 +122,6 @@ def build(spec: ChartSpec, width: float) -> Figure:
 
     Kept for a while, because a page first asks for the size and then draws.
 
-    Parameters
-    ----------
-    width : float
-        Width [pt], at least 200.
-
     Raises
     ------
     TypeError
@@ -148,7 +139,9 @@ def build(spec: ChartSpec, width: float) -> Figure:
 
     with local(spec.words.signs), themed():
         sheet = Sheet(float(width))
+        sheet.header(spec)
         kind.draw(sheet, spec)
+        sheet.footer(spec)
         return sheet.finish()
 
 
@@ -169,26 +162,11 @@ def figure_size(spec: ChartSpec, width: float) -> tuple[float, float]:
 
 
 def fitted(spec: S, width: float, highest: float) -> tuple[S, ...]:
-    """The chart in as few parts as fit, each no higher than ``highest``.
+    """The chart in as few parts as fit, each no higher than ``highest`` [pt].
 
-    Parameters
-    ----------
-    spec : ChartSpec
-        With data.
-    width, highest : float
-        Width and greatest height of a part [pt].
-
-    Returns
-    -------
-    tuple of ChartSpec
-        One spec if it fits as it is. Titles of parts end in "(1 of 2)". A single row that
-        is too high by itself stays as it is. Every part keeps the whole text alternative;
-        describe the parts afterwards for one each.
-
-    Raises
-    ------
-    ValueError
-        No data, or too narrow.
+    One if it fits as it is. Titles of parts end in "(1 of 2)". A single row that is too high by
+    itself stays as it is. Every part keeps the whole text alternative; describe the parts
+    afterwards for one each. Raises as :func:`build`.
     """
     parts = _parts(spec, width, highest)
     if len(parts) == 1:
@@ -199,16 +177,9 @@ def fitted(spec: S, width: float, highest: float) -> tuple[S, ...]:
 
 
 def broken(spec: S, width: float, room: float) -> tuple[S, ...]:
-    """The chart in two parts, as much as fits in the first; empty if no good part does.
+    """The chart in two parts, as much as fits into ``room`` [pt] in the first.
 
-    Neither part has a single item where there are four.
-
-    Parameters
-    ----------
-    spec : ChartSpec
-        With data.
-    width, room : float
-        Width, and height of the first part at most [pt].
+    Neither part has a single item where there are four; empty if no good part fits.
     """
     least, count = _fewest(spec), spec.items()
     if not least:

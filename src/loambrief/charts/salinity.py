@@ -73,7 +73,6 @@ def draw(sheet: Sheet, spec: SalinitySpec) -> None:
     """Salinity to the right, sodium upward; the four classes are named in their corners."""
     w, width = spec.words, sheet.width
     t = sheet.theme
-    sheet.header(spec)
     wide = width >= 380
     plotted = [p for p in spec.points if p.whole]
     if any(p.estimated for p in plotted):
@@ -126,7 +125,6 @@ def draw(sheet: Sheet, spec: SalinitySpec) -> None:
     if unplaced:
         sheet.y = sheet.paragraph(0, sheet.y + 2, w.unplaced.format(", ".join(unplaced)), width,
                                   t.small)
-    sheet.footer(spec)
 
 
 def _low(values: list[float], limit: float) -> float:

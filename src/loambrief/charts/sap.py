@@ -61,7 +61,6 @@ def draw(sheet: Sheet, spec: SapSpec) -> None:
     """One row per plant on a common scale; the crop is the accent."""
     w, width = spec.words, sheet.width
     t = sheet.theme
-    sheet.header(spec)
     _signs(sheet, spec)
     rows = [r for r in spec.rows if any(map(is_number, r.replicates))]
     values = [v for r in rows for v in (*r.replicates, r.mean, r.low, r.high) if is_number(v)]
@@ -109,7 +108,6 @@ def draw(sheet: Sheet, spec: SapSpec) -> None:
         _row(sheet, row, across, ax, y)
     _axis(sheet, spec, across)
     sheet.threshold_key(spec.thresholds, w.practice)
-    sheet.footer(spec)
 
 
 def _texts(row: SapRow, spec: SapSpec) -> tuple[str, str]:

@@ -62,7 +62,6 @@ def draw(sheet: Sheet, spec: SeasonSpec) -> None:
     """Months along the top; open ends are arrows; undated work says so in words."""
     w, width = spec.words, sheet.width
     t = sheet.theme
-    sheet.header(spec)
     _signs(sheet, spec)
     wide = width >= 380
     marks = list(spec.marks)
@@ -90,7 +89,6 @@ def draw(sheet: Sheet, spec: SeasonSpec) -> None:
                       "dot" if mark.date == spec.today else "dash", on=ax)
     for bar, middle in rows:
         _bar(sheet, bar, days, ax, middle, w.no_date, [days(m.date.toordinal()) for m in marks])
-    sheet.footer(spec)
 
 
 def _range(spec: SeasonSpec, marks: list[SeasonMark]) -> tuple[dt.date, dt.date]:

@@ -83,10 +83,7 @@ def themed() -> AbstractContextManager[None]:
 class Sheet:
     """A figure that text flows down; ``y`` is where the next part starts.
 
-    Attributes
-    ----------
-    page : Transform
-        From points of the sheet to the figure's pixels.
+    ``page`` goes from points of the sheet to the figure's pixels.
     """
 
     def __init__(self, width: float):
@@ -114,15 +111,10 @@ class Sheet:
     # Axes -------------------------------------------------------------------------------
 
     def axes(self, across: Scale, down: Scale | None = None) -> Axes:
-        """Axes without frame or ticks where two scales lie.
+        """Axes without frame or ticks where two scales lie, to the right and up or down.
 
-        Parameters
-        ----------
-        across : Scale
-            Of the numbers to the right.
-        down : Scale, optional
-            Of the numbers up or down; without it, the whole height of the sheet in points
-            downward, for charts whose rows lie where their text is.
+        Without the second it is the whole height of the sheet in points downward, for charts whose
+        rows lie where their text is.
         """
         ax = Panel(self.figure, (0.0, 0.0, 1.0, 1.0), zorder=next(self._order), frameon=False)
         self.figure.add_axes(ax)
@@ -138,7 +130,7 @@ class Sheet:
         self._lettering = None
         return ax
 
-    def plain_axes(self, height: float, draw: Callable[[Axes], None]) -> Axes:
+    def plain_axes(self, height: float, draw: Callable[[Axes], None]) -> None:
         """Axes with frame and ticks over the width, drawn by a function.
 
         They are made smaller once, by what their ticks and labels take.
@@ -155,7 +147,6 @@ class Sheet:
                              Scale(0.0, 1.0, high.start - low - 1, high.end + over + 1)))
         self.y += height
         self._lettering = None
-        return ax
 
     def _add(self, artist: Artist, on: Axes | None, place: Transform | None = None) -> None:
         self._lettering = None
@@ -299,14 +290,14 @@ class Sheet:
 
     # Parts all charts share -------------------------------------------------------------
 
-    def header(self, spec: ChartSpec, subtitle: str | None = None) -> None:
+    def header(self, spec: ChartSpec) -> None:
         """Rule, title (the finding) and what is drawn."""
         t = self.theme
         self.line([0, self.width], [0.5, 0.5], "ink", 0.8)
         self.y = self.paragraph(0, 5, spec.title, self.width, t.title, "bold")
-        under = spec.subtitle if subtitle is None else subtitle
-        if under:
-            self.y = self.paragraph(0, self.y + 1, under, self.width, t.text, colour="muted")
+        if spec.conditions:
+            self.y = self.paragraph(0, self.y + 1, spec.conditions, self.width, t.text,
+                                    colour="muted")
         self.y += 6
 
     def footer(self, spec: ChartSpec) -> None:
@@ -316,16 +307,15 @@ class Sheet:
                                     colour="muted")
         self.y += 2
 
-    def key(self, entries: Sequence[Entry], x: float = 0.0, width: float | None = None) -> None:
+    def key(self, entries: Sequence[Entry]) -> None:
         """A row of signs with their meaning."""
         size, gap = self.theme.small, 12.0
-        right = self.width if width is None else x + width
-        at, row = x, self.y
+        at, row = 0.0, self.y
         for draw, sign, words in entries:
-            lines = wrap(words, right - x - sign - 4, size)
+            lines = wrap(words, self.width - sign - 4, size)
             need = sign + 4 + max(text_width(line, size) for line in lines)
-            if at > x and at + need > right + 1e-6:
-                at, row = x, self.y + 1.5
+            if at > 0 and at + need > self.width + 1e-6:
+                at, row = 0.0, self.y + 1.5
             draw(at, row + size * LEADING / 2)
             bottom = self.lines(at + sign + 4, row, lines, size)
             self.y = max(self.y, bottom)

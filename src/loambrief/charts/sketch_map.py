@@ -92,7 +92,6 @@ def _polygons(spec: MapSpec) -> list[tuple[tuple[tuple[float, float], ...], ...]
 def draw(sheet: Sheet, spec: MapSpec) -> None:
     """The map on the left, the list beside it or below."""
     width = sheet.width
-    sheet.header(spec)
     beside = width >= SIDE_BY_SIDE
     top = sheet.y
     across = min(WIDEST, width)
@@ -104,7 +103,6 @@ def draw(sheet: Sheet, spec: MapSpec) -> None:
     else:
         sheet.y = bottom + 6
         _list(sheet, spec, 0.0, width)
-    sheet.footer(spec)
 
 
 def fill_of(sheet: Sheet, look: int) -> tuple[str, str, str]:
@@ -213,10 +211,7 @@ def _entry(spec: MapSpec, area: MapArea) -> str:
 def inner_point(ring: Ring) -> tuple[float, float]:
     """The point of a coarse grid that lies deepest inside a closed ring.
 
-    Returns
-    -------
-    (float, float)
-        For a ring too thin for the grid, the middle of its first side.
+    For a ring too thin for the grid, the middle of its first side.
     """
     xs, ys = [x for x, _ in ring], [y for _, y in ring]
     sides = list(pairwise(ring))

@@ -72,7 +72,6 @@ class SpreadSpec(ChartSpec):
 def draw(sheet: Sheet, spec: SpreadSpec) -> None:
     """A row a group; what was not measured says so in words."""
     width, t = sheet.width, sheet.theme
-    sheet.header(spec)
     _signs(sheet, spec)
     wide = width >= 380
     left = width * 0.34 if wide else 0.0
@@ -103,7 +102,6 @@ def draw(sheet: Sheet, spec: SpreadSpec) -> None:
         _group(sheet, row, ax, middle)
     sheet.scale_below(across, list(zip(marks, tick_text(marks), strict=True)), left=across.start)
     sheet.y += 2
-    sheet.footer(spec)
 
 
 def _printed(row: SpreadRow, spec: SpreadSpec) -> str:

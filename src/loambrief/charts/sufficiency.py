@@ -86,7 +86,6 @@ def draw(sheet: Sheet, spec: SufficiencySpec) -> None:
     """The critical level is the line in the middle; twice and half are equally far from it."""
     width = sheet.width
     t = sheet.theme
-    sheet.header(spec)
     _signs(sheet, spec)
     wide = width >= 380
     left = width * 0.24 if wide else 2.0
@@ -130,7 +129,6 @@ def draw(sheet: Sheet, spec: SufficiencySpec) -> None:
     _scale(sheet, spec, across, ax, [band for *_, band in parts])
     for row, middle, band in parts:
         _row(sheet, row, across, ax, middle, band, spec)
-    sheet.footer(spec)
 
 
 def _signs(sheet: Sheet, spec: SufficiencySpec) -> None:

@@ -51,7 +51,6 @@ def draw(sheet: Sheet, spec: TallySpec) -> None:
     """Rows as given; where the bars are part of a whole, a frame shows the whole."""
     w, width = spec.words, sheet.width
     t = sheet.theme
-    sheet.header(spec)
     wide = width >= 380
     left = width * 0.36 if wide else 0.0
     printed = [row.printed if is_number(row.value) else w.not_measured for row in spec.rows]
@@ -77,4 +76,3 @@ def draw(sheet: Sheet, spec: TallySpec) -> None:
     if spec.whole and spec.whole_label:
         sheet.y += 4
         sheet.key([sheet.swatch(spec.whole_label, edge="rule")])
-    sheet.footer(spec)

@@ -1,12 +1,11 @@
 """Colours, type sizes and strokes of the charts, read from ``templates/theme.toml``."""
 
-import tomllib
 from dataclasses import dataclass
 from functools import cache
 from typing import Any
 
+from loambrief.colours import theme_file
 from loambrief.errors import ResourceMissing
-from loambrief.resources import templates_dir
 
 
 @dataclass(frozen=True)
@@ -34,9 +33,6 @@ class Theme:
     hatch_line: float
     dash: tuple[float, ...]
     dot: tuple[float, ...]
-    full_width: float
-    half_width: float
-    gap: float
 
     def colour(self, name: str) -> str:
         """``"accent"`` to its hex value; a hex value passes through."""
@@ -47,18 +43,13 @@ class Theme:
 def theme() -> Theme:
     """The theme of this installation.
 
-    Raises
-    ------
-    ResourceMissing
-        The file is not there or lacks a key the charts need.
+    Raises ResourceMissing if the file is not there or lacks a key the charts need.
     """
-    path = templates_dir() / "theme.toml"
+    data = theme_file()
     try:
-        data = tomllib.loads(path.read_text(encoding="utf-8"))
         colours, sizes, charts = data["colors"], data["type"], data["charts"]
         names = ("ink", "muted", "rule", "faint", "paper", "accent", "accent_soft", "second")
-        numbers = ("hairline", "line", "strong", "marker", "hatch_gap", "hatch_line",
-                   "full_width", "half_width", "gap")
+        numbers = ("hairline", "line", "strong", "marker", "hatch_gap", "hatch_line")
         read: dict[str, Any] = {**{name: colours[name] for name in names},
                                 **{name: float(charts[name]) for name in numbers}}
         return Theme(
@@ -71,7 +62,5 @@ def theme() -> Theme:
             dash=tuple(charts["dash"]),
             dot=tuple(charts["dot"]),
         )
-    except FileNotFoundError:
-        raise ResourceMissing(f"{path} not found") from None
     except KeyError as error:
-        raise ResourceMissing(f"{path}: no {error.args[0]!r}") from None
+        raise ResourceMissing(f"theme.toml: no {error.args[0]!r} for the charts") from None

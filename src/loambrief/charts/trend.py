@@ -76,14 +76,12 @@ class TrendSpec(ChartSpec):
 @chart(TrendSpec, "trend")
 def draw(sheet: Sheet, spec: TrendSpec) -> None:
     """Panels share the time axis; what the lines mean is written under each panel."""
-    sheet.header(spec)
     panels = [p for p in spec.panels if any(is_number(x.value) for x in p.points)]
     dates = [x.date for p in panels for x in p.points]
     for top, size, row in sheet.panels(panels, PANEL, GAP):
         bottoms = [_panel(sheet, panel, x, size, top, min(dates), max(dates), spec)
                    for panel, x in row]
         sheet.y = max(bottoms) + 8
-    sheet.footer(spec)
 
 
 def _panel(sheet: Sheet, panel: TrendPanel, x: float, size: float, top: float, first: dt.date,

@@ -21,22 +21,9 @@ FACES = {REGULAR: ("normal", 400), BOLD: ("normal", 600), ITALIC: ("italic", 400
 
 
 def font_faces(characters: Iterable[str]) -> str:
-    """CSS rules that carry the typeface.
+    """CSS rules, one for each face, with the font itself in it (WOFF 1.0).
 
-    Parameters
-    ----------
-    characters : iterable of str
-        What the page prints; characters the typeface does not have are left out.
-
-    Returns
-    -------
-    str
-        One ``@font-face`` rule for each face, the font itself in it (WOFF 1.0).
-
-    Raises
-    ------
-    ResourceMissing
-        A font file is not there.
+    Only the characters that the page prints, as far as the typeface has them.
     """
     used = "".join(sorted(set("".join(characters))))
     rules = []

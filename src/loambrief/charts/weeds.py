@@ -72,7 +72,6 @@ def draw(sheet: Sheet, spec: WeedSpec) -> None:
     """One row per hint: weeds and ground covered on the left, the verdict on the right."""
     w, width = spec.words, sheet.width
     t = sheet.theme
-    sheet.header(spec)
     hints = [h for h in spec.hints if h.weeds]
     wide = width >= 380
     right = width * 0.64 if wide else width
@@ -94,7 +93,6 @@ def draw(sheet: Sheet, spec: WeedSpec) -> None:
     for hint, total in zip(hints, totals, strict=True):
         (_wide_row if wide else _narrow_row)(sheet, hint, total, across, ax, right, spec)
         sheet.line([0, width], [sheet.y, sheet.y], "faint", 0.7)
-    sheet.footer(spec)
 
 
 def _names(hint: Hint) -> str:

@@ -24,35 +24,10 @@ from loambrief import __version__
 from loambrief.cli.terminal import Listed, is_utf8, settle_streams
 from loambrief.errors import CaseProblems, LoambriefError
 
-COMMANDS = {  # in the order of a consultant's work; name -> module of loambrief.cli
-    "new": "new",
-    "workbook": "workbook",
-    "intake": "intake",
-    "boundary": "boundary",
-    "check": "check",
-    "preview": "preview",
-    "plan": "plan",
-    "advise": "advise",
-    "compare": "compare",
-    "batch": "batch",
-    "send": "send",
-    "invoice": "invoice",
-    "fieldsheet": "fieldsheet",
-    "issue": "issue",
-    "sign": "sign",
-    "verify": "verify",
-    "keys": "keys",
-    "archive": "archive",
-    "season": "season",
-    "calc": "calc",
-    "sources": "sources",
-    "selftest": "selftest",
-    "schema": "schema",
-    "doctor": "doctor",
-    "completion": "completion",
-}
-
-
+COMMANDS = ("new", "workbook", "intake", "boundary", "check", "preview", "plan", "advise",
+            "compare", "batch", "send", "invoice", "fieldsheet", "issue", "sign", "verify", "keys",
+            "archive", "season", "calc", "sources", "selftest", "schema", "doctor", "completion")
+"""In the order of a consultant's work; each stands in the module of its name."""
 INTERRUPTED, UNREAD = 130, 141
 """Exit codes, as shells give them for the signals SIGINT and SIGPIPE."""
 AS_JSON = "loambrief.json"
@@ -78,8 +53,7 @@ class Commands(Listed):
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
         if cmd_name not in COMMANDS:
             return None
-        module = import_module(f"loambrief.cli.{COMMANDS[cmd_name]}")
-        return getattr(module, cmd_name.replace("-", "_"))
+        return getattr(import_module(f"loambrief.cli.{cmd_name}"), cmd_name)
 
     def resolve_command(self, ctx: click.Context, args: list[str]):
         """As click does, with the nearest command named when there is none of that name."""
@@ -190,10 +164,7 @@ def main(ctx: click.Context) -> None:
 def defaults(archive: Iterable[str] = ()) -> dict[str, Any]:
     """What the settings say, for each command that has such an option.
 
-    Parameters
-    ----------
-    archive : iterable of str
-        Commands of the archive.
+    ``archive`` names the commands of the archive.
 
     Raises
     ------

@@ -189,10 +189,7 @@ def _advices(cases: tuple[Path, ...], history: Path | None, done: AdviseRun,
 def show(briefs: Sequence[Brief], written: Sequence[Path], stream: TextIO) -> None:
     """Print briefs and files: laid out on a terminal, plain lines anywhere else.
 
-    Parameters
-    ----------
-    stream : text stream
-        Colour follows its terminal, and ``NO_COLOR``; words never depend on it.
+    Colour follows the stream's terminal, and ``NO_COLOR``; words never depend on it.
     """
     if not stream.isatty():
         for one in briefs:

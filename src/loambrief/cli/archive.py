@@ -12,14 +12,7 @@ COMMANDS = (write.init, write.set_, write.add, read.list_, read.find, read.show,
 """In the order of the help: a record's life from its beginning to its end."""
 
 
-class InOrder(Listed):
-    """Lists its commands in the order in which they were added."""
-
-    def list_commands(self, ctx: click.Context) -> list[str]:
-        return list(self.commands)
-
-
-@click.group(cls=InOrder)
+@click.group(cls=Listed)
 def archive() -> None:
     """The record: what was issued, found again, checked, replaced, withdrawn, erased.
 

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import click
 
+from loambrief.cli import INTERRUPTED
 from loambrief.cli.shared import (
     FILES,
     OUTPUT,
@@ -18,9 +19,6 @@ from loambrief.cli.shared import (
     warn,
 )
 from loambrief.errors import ClusterFault
-
-INTERRUPTED = 130
-"""Exit code after Ctrl-C, as shells have it."""
 
 
 @click.command()

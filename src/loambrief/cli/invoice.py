@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -69,4 +68,3 @@ def invoice(places: tuple[str, ...], target: Path, work: Path | None, settings_f
     open_ones = sum(not line["amount"] for line in lines)
     click.echo(f"wrote {target}: {len(lines)} line{'s' * (len(lines) != 1)}"
                + (f", {open_ones} without a price" if open_ones else ""), err=as_json)
-    sys.exit(0)

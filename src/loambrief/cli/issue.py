@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from loambrief.cli import INTERRUPTED
 from loambrief.cli.shared import (
     ARCHIVE,
     FILES,
@@ -31,8 +32,6 @@ from loambrief.cli.signing import key_options, key_settings, opened_signer
 if TYPE_CHECKING:
     from loambrief.archive.sign import Signed
     from loambrief.batch.issue_month import IssueRequest, IssueRun
-
-INTERRUPTED = 130
 
 
 @click.command()

@@ -46,7 +46,7 @@ def season(places: tuple[Path, ...], output: Path, formats: tuple[str, ...], cli
     from loambrief.pipeline import write_files
     from loambrief.render.pdf import render_pdf
     from loambrief.season.due import latest_day
-    from loambrief.season.files import Contents, table_files
+    from loambrief.season.files import table_files
     from loambrief.season.gather import gather
     from loambrief.season.report import season_report, setting_of
     from loambrief.season.tables import season_tables
@@ -62,7 +62,7 @@ def season(places: tuple[Path, ...], output: Path, formats: tuple[str, ...], cli
             must_be_new(output / name)
     setting = setting_of(tables, language=language, units=units, paper=paper)
     report = season_report(tables, setting, on.date() if on else latest_day(tables))
-    paths = write_files(Contents({"season.pdf": lambda: render_pdf(report), **makers}), output,
+    paths = write_files({"season.pdf": lambda: render_pdf(report), **makers}, output,
                         new=not force)
     counts = {"advisories": len(tables.advisories),
               "clients": int(tables.advisories["client_no"].nunique()),

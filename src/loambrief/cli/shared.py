@@ -161,25 +161,13 @@ def quoted(path: Path) -> str:
 
 
 def must_be_new(path: Path) -> None:
-    """Refuse to overwrite.
-
-    Raises
-    ------
-    click.UsageError
-        The path exists.
-    """
+    """Refuse to overwrite."""
     if path.exists():
         raise click.UsageError(f"{path} exists; choose another name or folder, or remove it")
 
 
 def write_new(path: Path, content: bytes) -> None:
-    """Write a file that is not there yet; one that another run was quicker to write stays.
-
-    Raises
-    ------
-    click.UsageError
-        It is there.
-    """
+    """Write a file that is not there yet; one that another run was quicker to write stays."""
     from loambrief.pipeline import write_files
 
     try:

@@ -39,14 +39,7 @@ def key_options(command: Callable[..., Any]) -> Callable[..., Any]:
 
 def key_settings(key: Path | None, settings_file: Path | None, level: str | None,
                  passphrase_env: str | None) -> SignSettings:
-    """How to sign; what is given on the command line goes before the settings file.
-
-    Raises
-    ------
-    click.UsageError
-        No key was named.
-    KeyFault
-    """
+    """How to sign; what is given on the command line goes before the settings file."""
     from loambrief.archive.sign_settings import SignSettings, load_sign_settings
 
     settings = load_sign_settings(settings_file) if settings_file else SignSettings()
@@ -62,12 +55,7 @@ def key_settings(key: Path | None, settings_file: Path | None, level: str | None
 
 
 def opened_signer(settings: SignSettings) -> Signer:
-    """The key, opened; the passphrase is asked for where no place is named.
-
-    Raises
-    ------
-    KeyFault, TimestampFault
-    """
+    """The key, opened; the passphrase is asked for where no place is named."""
     from loambrief.archive.keys import open_p12, open_token, readable_by_others
     from loambrief.archive.sign import open_signer
 

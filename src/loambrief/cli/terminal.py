@@ -15,7 +15,10 @@ PLAIN = str.maketrans({"\u00a0": " ", "\u202f": " ", "\u2009": " ", "\u2010": "-
 
 
 class Listed(click.Group):
-    """A group whose list of commands says of each what it does, whole."""
+    """A group that lists its commands in their order, and says of each what it does, whole."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        return list(self.commands)
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         rows = []

@@ -51,18 +51,9 @@ def grade_confidence(
 ) -> Confidence:
     """Confidence by the written rule of this module.
 
-    Parameters
-    ----------
-    age_days : int or None
-        Age of the test [days] at the date of the advice.
-    past_interval : bool or None
-        Past the interval of the guide in use; None: the age in days decides.
-    cores : int or None
-        Cores in the composite; counts only if ``cores_matter``.
-    cores_matter : bool
-        True for soil samples.
-    method_matches, enough_replicates, agrees : bool
-        See the rule.
+    ``age_days`` is the age of the test at the date of the advice, ``past_interval`` whether it is
+    past the interval of the guide in use (None: the age in days decides); ``cores`` of the
+    composite count only if ``cores_matter``, as they do for soil samples.
     """
     steps = 0
     steps += (past_interval if past_interval is not None

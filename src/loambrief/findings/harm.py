@@ -35,13 +35,7 @@ def _harms() -> dict[str, Harm]:
 
 
 def harm_of(caution: Message) -> Harm:
-    """What a caution wards off.
-
-    Raises
-    ------
-    KeyError
-        The caution has no row in ``wording/cautions``.
-    """
+    """What a caution wards off, by its row in ``wording/cautions``."""
     return _harms()[caution.key]
 
 

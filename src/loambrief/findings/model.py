@@ -4,12 +4,13 @@ No wording lives here. A :class:`Message` names a text template (``topic.name``)
 values it needs; ``templates/text/<language>/<topic>.j2`` holds the words.
 """
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
+from functools import cache
 
 from loambrief.agronomy.registry import Result
-from loambrief.tables import reference
+from loambrief.tables import DataRow, load, reference
 
 
 class Grade(StrEnum):
@@ -136,6 +137,32 @@ class Evidence:
             return ()
         told = (reference(key).kind for key in self.sources)
         return tuple(dict.fromkeys(kind for kind in told if kind in STUDIES))
+
+
+def sources_of(results: Iterable[Result]) -> tuple[str, ...]:
+    """The publications that calculations rest on, each once."""
+    return tuple(dict.fromkeys(r.source for r in results if r.source))
+
+
+def stated(key: str, /, *results: Result, **params: object) -> Evidence:
+    """Evidence whose side, grade and sources are those of ``wording/evidence``.
+
+    ``key`` and ``params`` make its message, as in :func:`say`; it rests on ``results``.
+    """
+    return on_side(Side(_kinds()[key]["side"]), key, *results, **params)
+
+
+def on_side(side: Side, key: str, /, *results: Result, **params: object) -> Evidence:
+    """The same for evidence whose side turns on the case."""
+    row = _kinds()[key]
+    sources = tuple(str(row["source"]).split(";")) if row["source"] else ()
+    return Evidence(side, Message(key, params), Grade(row["grade"]),
+                    sources_of(results) if row["of_results"] else sources, results)
+
+
+@cache
+def _kinds() -> Mapping[str, DataRow]:
+    return {str(row["message"]): row for row in load("wording/evidence")}
 
 
 class Verdict(StrEnum):
@@ -281,7 +308,6 @@ class Finding:
     """
 
     id: str
-    topic: str
     title: Message
     status: Status
     severity: int
@@ -303,6 +329,10 @@ class Finding:
     results: tuple[Result, ...] = ()
     judgements: tuple[Judgement, ...] = ()
     """Verdicts that rest on this finding."""
+
+    @property
+    def topic(self) -> str:
+        return self.id.partition(".")[0]
 
     @property
     def subject(self) -> str:
@@ -334,6 +364,17 @@ class Missing:
     topic: str = ""
     place: Place = WHOLE_FIELD
     judgements: tuple[Judgement, ...] = ()
+
+
+def lacks(key: str, /, *, topic: str = "", judgements: tuple[Judgement, ...] = (),
+          **params: object) -> Missing:
+    """What was not measured (macro ``key``) and what drops out for it (``<key>_means``).
+
+    ``topic`` is given where it is told in another topic than that of its words; ``judgements``
+    stand open for it.
+    """
+    return Missing(Message(key, params), Message(f"{key}_means", params),
+                   topic or key.partition(".")[0], judgements=judgements)
 
 
 @dataclass(frozen=True)

@@ -41,11 +41,8 @@ def lot_place(lot_id: str, label: str) -> Place:
 def named_place(case: CaseFile, typed: str | None) -> Place:
     """The place that someone named beside a reading, a plant or a deed.
 
-    Returns
-    -------
-    Place
-        The sample of that id or place; the whole field for its name or for nothing; else a
-        spot whose id is made of its own name (:func:`spot_id`).
+    The sample of that id or place; the whole field for its name or for nothing; else a spot whose
+    id is made of its own name (:func:`spot_id`).
     """
     if typed is None:
         return field_place(case)

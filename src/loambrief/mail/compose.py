@@ -14,7 +14,7 @@ from email.message import EmailMessage
 from email.policy import SMTP
 
 from loambrief.errors import LoambriefError
-from loambrief.pipeline import ANNEX
+from loambrief.pipeline import annex_name
 from loambrief.report.letters import Enclosed, Facts, letter_text
 
 MOST_BYTES = 20_000_000
@@ -36,7 +36,7 @@ class Finished:
 
     def files(self) -> dict[str, bytes]:
         """What is attached, by name; the advisory first."""
-        annex = {annex_of(self.name): self.annex} if self.annex else {}
+        annex = {annex_name(self.name.removesuffix(".pdf")): self.annex} if self.annex else {}
         return {self.name: self.pdf, **annex, **self.more}
 
     @property
@@ -70,12 +70,9 @@ class LetterFault(LoambriefError):
 
 
 def letters(finished: Iterable[Finished]) -> tuple[list[Letter], list[NoLetter]]:
-    """One letter per client, adviser and language; those without an address are named.
+    """One letter per client, adviser and language, by name of the client.
 
-    Returns
-    -------
-    (list of Letter, list of NoLetter)
-        In order of client name.
+    Clients without an address are named.
     """
     groups: dict[tuple[str, ...], list[Finished]] = {}
     for one in finished:
@@ -130,11 +127,6 @@ def compose(group: Sequence[Finished]) -> Letter:
         raise LetterFault(f"the letter has {len(content) / 1e6:.0f} MB, more than the "
                           f"{MOST_BYTES / 1e6:.0f} MB that mail servers commonly take")
     return Letter(facts.client, recipient.addr_spec, content)
-
-
-def annex_of(name: str) -> str:
-    """Name of the annex that belongs to a PDF."""
-    return f"{name.removesuffix('.pdf')}{ANNEX}"
 
 
 def _digest(message: EmailMessage, group: Sequence[Finished]) -> str:

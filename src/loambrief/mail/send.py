@@ -36,13 +36,7 @@ class Sending:
 
 
 def find_letters(folder: Path) -> list[Path]:
-    """Letters in a folder and below, in order of their path.
-
-    Raises
-    ------
-    LoambriefError
-        There is none.
-    """
+    """Letters in a folder and below, in order of their path; an error if there is none."""
     found = sorted(p for p in folder.rglob("*.eml") if p.is_file())
     if not found:
         raise LoambriefError(f"{folder}: no letters (*.eml) in it")
@@ -52,15 +46,8 @@ def find_letters(folder: Path) -> list[Path]:
 def delivered(*folders: Path) -> tuple[frozenset[str], frozenset[str]]:
     """What letters that were sent, or begun to be sent, have brought.
 
-    Parameters
-    ----------
-    *folders : Path
-        The letters' own folder first; the log may stand in any of them.
-
-    Returns
-    -------
-    (frozenset of str, frozenset of str)
-        SHA-256 of the attachments, and names of the letters in the first folder.
+    SHA-256 of the attachments, and names of the letters in the first folder, the letters' own;
+    the log may stand in any of them.
     """
     gone = {sha256 for folder in folders
             for (sha256, _), state in SentLog(folder / NAME, str).states().items()
@@ -86,8 +73,6 @@ def send_letters(folder: Path, settings: MailSettings | None, *, secret: str | N
     ----------
     folder : Path
         Searched for ``*.eml``; holds the log ``sent.jsonl``.
-    settings : MailSettings or None
-        None: dry run.
     secret : str or None
         Password of ``settings.user``.
     now, date : callable

@@ -46,11 +46,8 @@ KINDS = {".pdf": "application/pdf", ".json": "application/json"}
 class Guard:
     """Lets a request pass that names this server's own host and brings the token.
 
-    Parameters
-    ----------
-    hosts : set of str
-        Values of the Host header that are this server: another name would be a page elsewhere
-        that had its name lead here.
+    ``hosts`` are values of the Host header that are this server: another name would be a page
+    elsewhere that had its name lead here.
     """
 
     def __init__(self, app: ASGIApp, hosts: frozenset[str], token: str, cookie: str) -> None:
@@ -204,13 +201,7 @@ def _html(content: str | bytes, policy: str = OWN_POLICY, status: int = 200) -> 
 
 
 async def _posted(request: Request) -> dict[str, str]:
-    """The fields of a form.
-
-    Raises
-    ------
-    ValueError
-        More of it than a form can hold, or text that is not UTF-8.
-    """
+    """The fields of a form; ValueError if it cannot hold so much, or is not UTF-8."""
     body = b""
     async for piece in request.stream():
         body += piece

@@ -10,12 +10,13 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
-from loambrief.case.fields import FILE, Group, Leaf, ValueKind, bare, groups
+from loambrief.case.fields import FILE, Group, Leaf, ValueKind, groups
 from loambrief.case.problems import DataPath, Problem
 from loambrief.case.reader import decode, read_text
 from loambrief.case.scalars import as_written
 from loambrief.case.schema_materials import Material, Price
-from loambrief.case.source import SourceText, entry_label
+from loambrief.case.source import SourceText, entry_label, value_at
+from loambrief.case.validate import bare
 from loambrief.case.workbook_cells import NotAValue, unit_of, value_of
 from loambrief.case.yaml_change import rewritten
 
@@ -84,13 +85,7 @@ class FormResult:
 
 
 def sections(source: SourceText) -> tuple[Section, ...]:
-    """The form of a case.
-
-    Parameters
-    ----------
-    source : SourceText
-        The case as it was read; it may have problems.
-    """
+    """The form of a case as it was read; it may have problems."""
     data = source.data if isinstance(source.data, Mapping) else {}
     made = []
     for group in groups():
@@ -134,28 +129,20 @@ def _entries(group: Group, leaves: Sequence[Leaf], data: Mapping) -> Iterator[Bo
 def _holders(group: Group, data: Mapping) -> Iterator[tuple[str, DataPath, Any]]:
     """Where a group stands: once in the case, or in each entry of the table that owns it."""
     if not group.owner:
-        found: Any = data
-        for step in group.path:
-            found = found.get(step) if isinstance(found, Mapping) else None
-        yield "", group.path, found
+        yield "", group.path, value_at(data, group.path)
         return
     owners = data.get(group.owner[0])
     for i, owner in enumerate(owners if isinstance(owners, list) else ()):
-        found = owner
-        for step in group.path[1:]:
-            found = found.get(step) if isinstance(found, Mapping) else None
-        yield f"{entry_label(owners, i)}:", (group.owner[0], i, *group.path[1:]), found
+        yield (f"{entry_label(owners, i)}:", (group.owner[0], i, *group.path[1:]),
+               value_at(owner, group.path[1:]))
 
 
 def _entry(title: str, path: DataPath, leaves: Sequence[Leaf], found: Any,
            new: bool = False) -> BoxGroup:
     boxes = []
     for leaf in leaves:
-        value = found
-        for step in leaf.path:
-            value = value.get(step) if isinstance(value, Mapping) else None
         name = "/".join(map(str, (*path, *leaf.path)))
-        text, unit = _shown_as(leaf, value)
+        text, unit = _shown_as(leaf, value_at(found, leaf.path))
         boxes.append(LiveBox(name, leaf.label, leaf, text, unit))
     return BoxGroup(title, tuple(boxes), new)
 
@@ -183,16 +170,8 @@ Judge = Callable[[bytes], Sequence[Problem]]
 def fill(raw: bytes, source: SourceText, posted: Mapping[str, str], judge: Judge) -> FormResult:
     """The case with what was typed into the form.
 
-    Parameters
-    ----------
-    raw : bytes
-        The case file.
-    source : SourceText
-        As it was read.
-    posted : mapping of str to str
-        Name of a box -> its text; ``<name>@unit`` -> its unit.
-    judge : callable
-        Bytes -> the problems of such a case, errors only.
+    ``posted`` is the name of a box -> its text, and ``<name>@unit`` -> its unit. ``judge`` gives
+    the problems of a case, errors only.
 
     Raises
     ------

@@ -42,15 +42,7 @@ class View:
 
 
 class Live:
-    """A case that is read again when its files change.
-
-    Parameters
-    ----------
-    path : Path
-        The case file.
-    units, language : str or None
-        In place of the case's own.
-    """
+    """A case that is read again when its files change; units and language in place of its own."""
 
     def __init__(self, path: Path, units: str | None = None, language: str | None = None) -> None:
         self.path, self.units, self.language = path, units, language
@@ -99,13 +91,7 @@ class Live:
         return self.path.name
 
     def loaded(self, raw: bytes) -> LoadedCase:
-        """A text in place of the case file's.
-
-        Raises
-        ------
-        CaseProblems
-            With every problem.
-        """
+        """A text in place of the case file's; CaseProblems has every problem."""
         return load_bytes(raw, self.name, folder=self.path.parent, units=self.units,
                           language=self.language)
 

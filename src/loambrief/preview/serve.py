@@ -35,19 +35,9 @@ async def watch(page: LivePage, stop: asyncio.Event) -> None:
 
 
 def serve(live: Live, port: int, started: Callable[[str], None]) -> None:
-    """Serve until interrupted.
+    """Serve until interrupted; port 0 takes a free one.
 
-    Parameters
-    ----------
-    port : int
-        0 takes a free one.
-    started : callable
-        Gets the address with its token, once the server listens.
-
-    Raises
-    ------
-    OSError
-        The port is taken.
+    ``started`` gets the address with its token, once the server listens.
     """
     listening = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
     listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)

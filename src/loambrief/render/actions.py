@@ -17,15 +17,7 @@ SHARES = (0.17, 0.11, 0.11)
 
 def action_table(composer: Composer, cards: Sequence[ActionCard], parent: Element,
                  width: float) -> list[Flowable]:
-    """Actions in order, one table; no page break inside an action of ordinary length.
-
-    Parameters
-    ----------
-    cards : sequence of ActionCard
-        Neighbours in the document.
-    width : float
-        [pt]
-    """
+    """Neighbouring actions as one table; no page break inside one of ordinary length."""
     look, words = composer.look, composer.words
     top = parent.add("Table")
     first = PAD_X + 2 + max(text_width(words.rank, look.style("th")),

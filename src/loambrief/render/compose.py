@@ -86,7 +86,7 @@ class Composer:
         bold: bool = False,
         bookmark: Callable[[TaggedCanvas, float], None] | None = None,
     ) -> TaggedParagraph:
-        """A paragraph of a text.
+        """A paragraph of a text; raises RenderFault if the anchor is there already.
 
         Parameters
         ----------
@@ -94,15 +94,8 @@ class Composer:
             What it is in the structure tree; None for decoration.
         anchor : str
             Name that links may use.
-        bold : bool
-            All of it bold.
         bookmark : callable
             Called when it is drawn; in place of what ``anchor`` gives.
-
-        Raises
-        ------
-        RenderFault
-            The anchor is there already.
         """
         tag = ParagraphTag(element, bookmark=bookmark or self.mark(anchor))
         pieces: list[Piece] = []
@@ -151,10 +144,7 @@ class Composer:
     def mark(self, anchor: str) -> Callable[[TaggedCanvas, float], None] | None:
         """What to call where an anchor is drawn; None for no anchor.
 
-        Raises
-        ------
-        RenderFault
-            Another block has this anchor.
+        Raises RenderFault if another block has this anchor.
         """
         if not anchor:
             return None

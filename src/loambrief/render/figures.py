@@ -54,8 +54,9 @@ def _charts(composer: Composer, block: b.Figure, parent: Element, width: float) 
     beside_heading = 4.5 * composer.look.style("body").leading
     tallest = composer.look.text_height - beside_heading
     pieces = fitted(block.spec, width, tallest)
-    return [_chart(composer, piece, parent, piece.title if index else block.spec.alt, tallest)
-            for index, piece in enumerate(pieces)]
+    return [SpecChart(piece, parent,
+                      parent.add("Figure", alt=piece.title if index else block.spec.alt),
+                      composer.look.text_height, tallest) for index, piece in enumerate(pieces)]
 
 
 class SpecChart(Chart):
@@ -92,12 +93,6 @@ class SpecChart(Chart):
         if self.follows is not None:  # now that it is sure to be printed
             self.parent.kids.insert(self.parent.kids.index(self.follows) + 1, self.element)
         super().drawOn(canvas, x, y)
-
-
-def _chart(composer: Composer, spec: ChartSpec, parent: Element, alt: str,
-           tallest: float) -> Chart:
-    return SpecChart(spec, parent, parent.add("Figure", alt=alt), composer.look.text_height,
-                     tallest)
 
 
 def figure_row(composer: Composer, block: b.FigureRow, parent: Element, width: float) -> Made:

@@ -30,11 +30,8 @@ Made = list[Flowable]
 def flow(composer: Composer, content: Sequence[b.Block]) -> Made:
     """All blocks of a document as flowables.
 
-    Raises
-    ------
-    RenderFault
-        An unknown kind of block, a skipped heading level, an anchor used twice, a figure
-        without a text alternative.
+    Raises RenderFault for an unknown kind of block, a skipped heading level, an anchor used twice
+    or a figure without a text alternative.
     """
     made: Made = []
     cards: list[p.ActionCard] = []
@@ -151,10 +148,6 @@ def _spaced(composer: Composer, made: Sequence[Flowable]) -> Made:
     return [*made]
 
 
-def _table(composer: Composer, block: b.Table, parent: Element, width: float) -> Made:
-    return table(composer, block, parent, width)
-
-
 BARS = {
     # kind: (share of the bar's thickness, colour, dashes)
     b.CalloutKind.CAUTION: (1.6, "accent", ()),
@@ -185,14 +178,6 @@ def _callout(composer: Composer, block: b.Callout, parent: Element, width: float
                        look.style("item"), None))]
 
 
-def _facts(composer: Composer, block: b.KeyFacts, parent: Element, width: float) -> Made:
-    return parts.facts_grid(composer, block.facts, parent, width, block.columns)
-
-
-def _page_break(composer: Composer, block: b.PageBreak, parent: Element, width: float) -> Made:
-    return [NewPage()]
-
-
 def _together(composer: Composer, block: b.KeepTogether, parent: Element, width: float) -> Made:
     made: Made = []
     for part in block.blocks:
@@ -217,12 +202,13 @@ MAKERS: dict[type[b.Block], Callable[..., Made]] = {
     b.Paragraph: _paragraph,
     b.Bullets: _bullets,
     b.Numbered: _numbered,
-    b.Table: _table,
+    b.Table: table,
     b.Figure: figure,
     b.FigureRow: figure_row,
     b.Callout: _callout,
-    b.KeyFacts: _facts,
-    b.PageBreak: _page_break,
+    b.KeyFacts: lambda composer, block, parent, width: parts.facts_grid(
+        composer, block.facts, parent, width, block.columns),
+    b.PageBreak: lambda composer, block, parent, width: [NewPage()],
     b.KeepTogether: _together,
     b.Beside: _beside,
     b.Annex: _annex,

@@ -107,12 +107,8 @@ class TaggedParagraph(Flowable):
     """A paragraph of pieces that knows its element.
 
     At least two lines of it stand on either side of a page break. A paragraph drawn a second
-    time (a repeated column title) is decoration.
-
-    Parameters
-    ----------
-    style : ParagraphStyle
-        Leading, indents, alignment (left, right or center), distances.
+    time (a repeated column title) is decoration. Of its style count leading, indents, distances
+    and the alignment.
     """
 
     def __init__(self, pieces: Sequence[Piece], style: ParagraphStyle, tag: ParagraphTag):
@@ -256,22 +252,13 @@ class RuledLine(Flowable):
 class Chart(Flowable):
     """A figure: drawn by a function, heard as its text alternative.
 
-    Parameters
-    ----------
-    element : Element
-        Role Figure.
-    size : callable
-        Width [pt] to (width, height).
-    draw : callable
-        Canvas, x, y, width: draws with the lower left corner at (x, y).
-    tallest : float
-        A higher figure is made smaller as a whole.
+    ``size`` gives (width, height) for a width [pt]; ``draw`` draws on a canvas from the lower left
+    corner (x, y) at a width. A figure higher than ``tallest`` is made smaller as a whole.
     """
 
-    def __init__(self, element: Element, size, draw, tallest: float, before=0.0, after=0.0):
+    def __init__(self, element: Element, size, draw, tallest: float):
         self.element, self._size, self._draw, self.tallest = element, size, draw, tallest
         self.wanted = -1.0
-        self.spaceBefore, self.spaceAfter = before, after
 
     def wrap(self, availWidth, availHeight):
         if self.wanted != availWidth:
@@ -345,16 +332,9 @@ def cut(flowables: Sequence[Flowable], width: float, height: float):
 
 
 class SideBySide(Flowable):
-    """Flowables side by side, each column with its own width, tops level.
+    """Flowables side by side, tops level: columns of (offset, width, flowables).
 
-    Parameters
-    ----------
-    columns : sequence of (offset, width, flowables)
-        Offset and width [pt].
-    before, after : float
-        [pt]
-    keep_whole : float
-        Up to this height it is not parted unless it must be [pt].
+    Up to the height ``keep_whole`` [pt] it is not parted unless it must be.
     """
 
     elements: Sequence[object] = ()
@@ -407,16 +387,8 @@ def _start(flowables: Sequence[Flowable], width: float) -> float:
 class Barred(Flowable):
     """Flowables with a bar at their left, whose pattern says what kind they are.
 
-    Parameters
-    ----------
-    indent : float
-        From the bar to the text [pt].
-    bar : float
-        Thickness [pt].
-    dash : sequence of float
-        Empty for a full bar.
-    again : Flowable or None
-        Stands on top where it goes on over a page.
+    ``indent`` is from the bar to the text, ``bar`` its thickness [pt]; ``dash`` is empty for a full
+    bar; ``again`` stands on top where it goes on over a page.
     """
 
     def __init__(self, flowables, indent, bar, colour, dash=(), before=0.0, after=0.0,
@@ -476,12 +448,7 @@ class Either(Flowable):
     """A result with its chart and then what is said of it, or the other way round where the chart
     would leave the rest of a page blank.
 
-    Parameters
-    ----------
-    chart, said : sequence of Flowable
-        In the order in which they stand if the chart has room.
-    swap : callable
-        Puts their elements in the other order; called once, before they are drawn so.
+    ``swap`` puts their elements in the other order; it is called once, before they are drawn so.
     """
 
     def __init__(self, chart: Sequence[Flowable], said: Sequence[Flowable],
@@ -526,16 +493,8 @@ class Anchor(Flowable):
 class SignatureField(Flowable):
     """An empty digital signature field; nothing is drawn.
 
-    Parameters
-    ----------
-    element : Element
-        Role Form.
-    name, label : str
-        For the program that signs, and for a screen reader.
-    height : float
-        [pt]
-    last : bool
-        Nothing may change once this field is signed.
+    ``name`` is for the program that signs, ``label`` for a screen reader; nothing may change once
+    the ``last`` field is signed.
     """
 
     def __init__(self, element: Element, name: str, label: str, height: float, last: bool = False):

@@ -18,15 +18,7 @@ LEAST_BOX = 17.5
 
 
 class WritingBox(Flowable):
-    """A text field that fills its cell; nothing is drawn.
-
-    Parameters
-    ----------
-    element : Element
-        Role Form.
-    height : float
-        [pt]
-    """
+    """A text field that fills its cell; nothing is drawn."""
 
     def __init__(self, entry: FormEntry, element: Element, height: float):
         super().__init__()

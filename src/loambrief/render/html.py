@@ -7,7 +7,6 @@ of block, named as its class. There every text is escaped, so whatever a client 
 
 import base64
 import re
-import tomllib
 import unicodedata
 from collections.abc import Iterable
 from dataclasses import replace
@@ -22,7 +21,7 @@ from loambrief.charts import ChartSpec, svg_chart
 from loambrief.charts.fonts import FAMILY
 from loambrief.charts.theme import theme
 from loambrief.charts.webfont import font_faces
-from loambrief.colours import lifted, mixed
+from loambrief.colours import lifted, mixed, theme_file
 from loambrief.errors import RenderFault, ResourceMissing
 from loambrief.report import blocks as b
 from loambrief.report import parts as p
@@ -152,13 +151,7 @@ class Page:
         self._linked: set[str] = set()
 
     def show(self, block: b.Block) -> Markup:
-        """One block.
-
-        Raises
-        ------
-        RenderFault
-            An unknown kind of block, and whatever is wrong inside it.
-        """
+        """One block; raises RenderFault for an unknown kind, and whatever is wrong inside it."""
         if type(block) not in SHOWN:
             raise RenderFault(f"no way to show a {type(block).__name__}")
         if isinstance(block, p.Summary):  # a cover, if there is one, holds the page's own title
@@ -212,13 +205,7 @@ class Page:
         return f"doc-figure{len(self._charts) + 1}"
 
     def chart(self, spec: ChartSpec) -> Markup:
-        """A chart as SVG, with its title and its text alternative inside.
-
-        Raises
-        ------
-        RenderFault
-            It has no text alternative.
-        """
+        """A chart as SVG, with its title and its text alternative inside; it must have one."""
         if not spec.alt.strip():
             raise RenderFault(f"figure {spec.title!r} has no text alternative")
         self._charts.append(spec)
@@ -236,13 +223,7 @@ class Page:
         return self._ids[anchor]
 
     def anchor(self, anchor: str) -> Markup:
-        """The id that makes an element the target of an anchor.
-
-        Raises
-        ------
-        RenderFault
-            Another element is.
-        """
+        """The id that makes an element the target of an anchor; RenderFault if another is."""
         if not anchor:
             return Markup("")
         if anchor in self._placed:
@@ -269,13 +250,7 @@ class Page:
     # Headings -------------------------------------------------------------------------
 
     def heading(self, block: b.Heading) -> Markup:
-        """A heading of the model.
-
-        Raises
-        ------
-        RenderFault
-            It skips a level.
-        """
+        """A heading of the model; raises RenderFault if it skips a level."""
         return self._heading(block.level, block.text, block.anchor, block.bookmark,
                              "new-page" if block.new_page else "")
 
@@ -326,7 +301,8 @@ class Page:
 
 def page_colours(accent: str = "") -> tuple[dict[str, str], dict[str, str]]:
     """The theme's colours by day and by night, with an accent in place of its own."""
-    day, night = {name: getattr(theme(), name) for name in COLOURS}, dict(_night())
+    day = {name: getattr(theme(), name) for name in COLOURS}
+    night = {name: theme_file()["night"][name] for name in COLOURS}
     if accent:
         day |= {"accent": accent, "accent_soft": mixed(accent, day["paper"], SOFT)}
         night |= {"accent": lifted(accent, night["paper"], LEAST_CONTRAST),
@@ -345,15 +321,6 @@ def _colours(accent: str) -> str:
         pairs = "".join(f"--{k.replace('_', '-')}:{values[k]};" for k in COLOURS)
         rules.append(f"{start}{pairs}{end}")
     return "\n".join([*rules, f":root{{--sheet:{day['paper']};--family:{FAMILY}}}"])
-
-
-@cache
-def _night() -> dict[str, str]:
-    path = templates_dir() / "theme.toml"
-    night = tomllib.loads(path.read_text(encoding="utf-8")).get("night", {})
-    if set(night) != set(COLOURS):
-        raise ResourceMissing(f"{path}: [night] needs {', '.join(COLOURS)}")
-    return night
 
 
 @cache

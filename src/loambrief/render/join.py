@@ -40,7 +40,7 @@ def page_count(pdf: bytes) -> int:
 
 
 def join(front: bytes, parts: Sequence[BookPart], *, right_hand: bool = False) -> bytes:
-    """The front and all parts as one tagged document.
+    """The front and all parts as one tagged document; raises RenderFault for one without tags.
 
     Parameters
     ----------
@@ -49,11 +49,6 @@ def join(front: bytes, parts: Sequence[BookPart], *, right_hand: bool = False) -
     right_hand : bool
         For printing on both sides: each part starts on an odd page, after a blank one if
         need be; so does the first after the front.
-
-    Raises
-    ------
-    RenderFault
-        A document without tags.
     """
     with ExitStack() as opened:
         book = opened.enter_context(pikepdf.open(BytesIO(front)))

@@ -90,17 +90,9 @@ _Word = tuple[int, float, float, tuple[_Part, ...] | list[_Part]]
 
 
 def break_lines(pieces: Sequence[Piece], first: float, others: float) -> list[TextLine]:
-    """Lines that fill the widths as far as they go.
+    """Lines that fill the width of the first line and of the others [pt] as far as they go.
 
-    Parameters
-    ----------
-    first, others : float
-        Width of the first line and of the others [pt].
-
-    Returns
-    -------
-    list of TextLine
-        At least one, which may be empty.
+    At least one, which may be empty.
     """
     if len(pieces) == 1 and pieces[0].text != "\n" and (
             made := _plain_lines(pieces[0], first, others)):
@@ -205,7 +197,8 @@ def _part(pieces: Sequence[Piece], word: _Word, limit: float) -> tuple[_Word, _W
         for place, sign in enumerate(text):
             width = known[sign] * size
             if used + width > limit and (index or place):
-                place = _after_sign(text, place)
+                # where a reader expects a long word to be parted, if there is such a place
+                place = max((text.rfind(sign, 0, place) + 1 for sign in "-/–_"), default=0) or place
                 head = [*parts[:index], (number, text[:place], known[text[:place]] * size)]
                 head = [part for part in head if part[1]]
                 rest = [(number, text[place:], known[text[place:]] * size), *parts[index + 1:]]
@@ -213,11 +206,6 @@ def _part(pieces: Sequence[Piece], word: _Word, limit: float) -> tuple[_Word, _W
                         (gap_of, gap, sum([part[2] for part in rest]), rest))
             used += width
     raise AssertionError("the word fits")
-
-
-def _after_sign(text: str, place: int) -> int:
-    """The last place up to one where a reader expects a long word to be parted."""
-    return max((text.rfind(sign, 0, place) + 1 for sign in "-/–_"), default=0) or place
 
 
 def _line(pieces: Sequence[Piece], row: Sequence[_Word]) -> TextLine:
@@ -284,10 +272,7 @@ class Printer:
     def show(self, text: str, font: str, size: float, chosen: bool = False) -> str:
         """Operators that choose a font and show a text, inside a text object.
 
-        Parameters
-        ----------
-        chosen : bool
-            The font is in force at this size already.
+        ``chosen``: the font is in force at this size already.
         """
         table = self._tables.get(font)
         if table is None:

@@ -33,10 +33,7 @@ def with_logo(composer: Composer, logo: LogoPrint, head: list[Flowable], parent:
               width: float) -> list[Flowable]:
     """What stands on top of a page with the logo at its right.
 
-    Raises
-    ------
-    RenderFault
-        The logo has no text alternative.
+    Raises RenderFault if the logo has no text alternative.
     """
     if not logo.alt.strip():
         raise RenderFault("the logo has no text alternative")

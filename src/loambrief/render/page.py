@@ -18,20 +18,7 @@ FOLIO = "%page-number"
 
 def build_pages(model: ReportModel, look: Look, root: Element,
                 flowables: list[Flowable]) -> TaggedCanvas:
-    """Pages with tags, not yet a file.
-
-    Parameters
-    ----------
-    root : Element
-        Structure tree that the flowables were made for.
-    flowables : list of Flowable
-        Consumed.
-
-    Returns
-    -------
-    TaggedCanvas
-        All its pages are finished.
-    """
+    """All pages with tags, not yet a file; the flowables, made for ``root``, are consumed."""
     word = status_word(model)
     status = Element("P")
     if word:
@@ -102,13 +89,8 @@ def _furnish(canvas: TaggedCanvas, model: ReportModel, look: Look) -> None:
 
 def status_word(model: ReportModel) -> str:
     """What the band on each page says; nothing once the document is issued."""
-    words = {
-        DocumentStatus.DRAFT: model.words.draft,
-        DocumentStatus.SUPERSEDED: model.words.superseded,
-        DocumentStatus.WITHDRAWN: model.words.withdrawn,
-        DocumentStatus.REDACTED: model.words.redacted,
-    }
-    return clean(words.get(model.status, ""))
+    issued = model.status is DocumentStatus.ISSUED
+    return "" if issued else clean(getattr(model.words, model.status.value))
 
 
 def _bands(canvas: TaggedCanvas, word: str, look: Look, element: Element | None) -> None:

@@ -56,15 +56,7 @@ def _parts(made: Sequence[Flowable]) -> list[list[Flowable]]:
 
 
 class Paginator:
-    """Prints flowables on the pages of a canvas.
-
-    Parameters
-    ----------
-    look : Look
-        Of a page.
-    furnish : callable
-        Draws on a new page what stands outside the text.
-    """
+    """Prints flowables on the pages of a canvas; ``furnish`` draws what stands outside the text."""
 
     def __init__(self, canvas: TaggedCanvas, look: Look,
                  furnish: Callable[[TaggedCanvas], None]):
@@ -84,10 +76,7 @@ class Paginator:
     def print(self, made: Sequence[Flowable]) -> None:
         """Print everything and end the last page.
 
-        Raises
-        ------
-        RenderFault
-            Something is higher than a page and cannot be parted.
+        Raises RenderFault if something is higher than a page and cannot be parted.
         """
         for part in _parts(made):
             self.shorter = self._arranged(part)
@@ -146,11 +135,12 @@ class Paginator:
                     not isinstance(made[end + 1], NewPage)):
                 end += 1
             soft = [n for n in range(index, end) if made[n].keep_soft and not made[n].keep_next]
-            if soft and not self._fits(made[index:end], made[end]) and (
+            if soft and self._least(made[index:end], made[end]) and (
                     (led and index == 0) or self.room > SOFT_BLANK * self.look.text_height):
                 end = soft[-1]
             lead, last = made[index:end], made[end]
-            self._make_room(lead, last)
+            if 0.0 < self._least(lead, last) <= self.high + SLACK:  # no room here, but there
+                self._end_page()
             for flowable in lead:
                 self._place(flowable)
             if isinstance(last, Together):
@@ -183,14 +173,6 @@ class Paginator:
                 return 0.0
             least = min(least, above + need)
         return least
-
-    def _fits(self, lead: Sequence[Flowable], last: Flowable) -> bool:
-        return self._least(lead, last) == 0.0
-
-    def _make_room(self, lead: Sequence[Flowable], last: Flowable) -> None:
-        """Go to the next page if there is no room for what must stand together."""
-        if 0.0 < self._least(lead, last) <= self.high + SLACK:
-            self._end_page()
 
     def _place(self, flowable: Flowable) -> None:
         """Print one flowable, in as many parts as it takes."""

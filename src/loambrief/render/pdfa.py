@@ -37,23 +37,10 @@ SAVING = {"deterministic_id": True, "min_version": "1.7"}
 
 def archive_file(canvas: TaggedCanvas, model: ReportModel, number: str, *,
                  checked: bool) -> bytes:
-    """The finished file.
+    """The finished file of tagged pages, with the metadata and attachments of the model.
 
-    Parameters
-    ----------
-    canvas : TaggedCanvas
-        With all pages, from ``page.build_pages``.
-    model : ReportModel
-        For metadata and attachments.
-    number : str
-        Advisory number as printed.
-    checked : bool
-        Check the file against PDF/A-3b before it is handed over.
-
-    Raises
-    ------
-    RenderFault
-        The file does not pass the archive check.
+    ``number`` is that of the advisory as printed. If ``checked``, raises RenderFault unless the
+    file passes as PDF/A-3b.
     """
     canvas.catalog["Lang"] = text_string(model.language)
     write_outline(canvas)
@@ -105,19 +92,14 @@ def _check(data: bytes, model: ReportModel, number: str) -> None:
         raise RenderFault(f"not an archive file: {found}")
 
 
-def _widgets(pdf: Pdf) -> list:
-    """Pages with their fields' areas, as (page, annotation)."""
-    return [(page, item) for page in pdf.pages for item in page.obj.get("/Annots", ())
-            if item.get("/Subtype") == "/Widget"]
-
-
 @contextmanager
 def _without_fields(pdf: Pdf) -> Iterator[None]:
     """The file as it is without its form: the check cannot judge forms."""
     from pikepdf import Array
 
     form = pdf.Root.get("/AcroForm")
-    kept = {page.index: page.obj.Annots for page, _ in _widgets(pdf)}
+    kept = {page.index: page.obj.Annots for page in pdf.pages
+            if any(item.get("/Subtype") == "/Widget" for item in page.obj.get("/Annots", ()))}
     for index, items in kept.items():
         others = [item for item in items if item.get("/Subtype") != "/Widget"]
         pdf.pages[index].obj.Annots = Array(others)
@@ -211,17 +193,9 @@ _UA_MEANING = """<rdf:Description rdf:about=""
 
 
 def xmp_packet(model: ReportModel, number: str, *, full: bool) -> str:
-    """Metadata packet with the identifiers of PDF/A-3 and, if full, PDF/UA-1.
+    """Metadata packet (XML in the wrapper of ISO 16684-1) with the identifiers of PDF/A-3.
 
-    Parameters
-    ----------
-    full : bool
-        Level A and PDF/UA; else level B alone.
-
-    Returns
-    -------
-    str
-        XML in the packet wrapper of ISO 16684-1.
+    If ``full``, of level A and PDF/UA-1; else of level B alone.
     """
     moment = f"{model.date:%Y-%m-%d}T00:00:00Z"
     title, author, subject = (escape(clean(x), quote=False)

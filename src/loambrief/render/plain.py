@@ -21,10 +21,7 @@ UNDERLINES = {1: "=", 2: "-", 3: "."}
 def render_plain(model: b.ReportModel) -> bytes:
     """The document as plain text (UTF-8, lines end in a newline).
 
-    Raises
-    ------
-    RenderFault
-        A block that no function writes, or a figure without a text alternative.
+    Raises RenderFault for a block that no function writes, or a figure without a text alternative.
     """
     page = _TextPage(model.words)
     head = [model.running_head, model.number or model.case_id]
@@ -172,10 +169,6 @@ def _photos(page: _TextPage, block: p.Photos) -> None:
     page.gap()
 
 
-def _figure_row(page: _TextPage, block: b.FigureRow) -> None:
-    page.all(block.figures)
-
-
 def _callout(page: _TextPage, block: b.Callout) -> None:
     page.gap()
     title = plain(block.title)
@@ -189,10 +182,6 @@ def _facts(page: _TextPage, block: b.KeyFacts) -> None:
     for fact in block.facts:
         page.label(plain(fact.label), fact.value or "–")
     page.gap()
-
-
-def _together(page: _TextPage, block: b.KeepTogether) -> None:
-    page.all(block.blocks)
 
 
 def _summary(page: _TextPage, block: p.Summary) -> None:
@@ -331,11 +320,11 @@ WRITERS: dict[type[b.Block], Callable[[_TextPage, Any], None]] = {
     b.Numbered: _numbered,
     b.Table: _table,
     b.Figure: _figure,
-    b.FigureRow: _figure_row,
+    b.FigureRow: lambda page, block: page.all(block.figures),
     b.Callout: _callout,
     b.KeyFacts: _facts,
     b.PageBreak: lambda page, block: page.gap(),
-    b.KeepTogether: _together,
+    b.KeepTogether: lambda page, block: page.all(block.blocks),
     b.Beside: lambda page, block: page.all((*block.left, *block.right)),
     b.Annex: lambda page, block: page.all(block.opened),
     p.Summary: _summary,

@@ -65,10 +65,7 @@ def status_line(composer: Composer, mark: StatusSign, word: Text, text: Text, pa
                 width: float) -> StatusLine:
     """A status word in its box, and what follows it.
 
-    Parameters
-    ----------
-    width : float
-        Of the text area [pt]; a word wider than half of it gets no box.
+    A word wider than half of the text area's width [pt] gets no box.
     """
     look = composer.look
     printed = clean(plain(word))

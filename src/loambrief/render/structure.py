@@ -104,11 +104,6 @@ def _write_entries(canvas: TaggedCanvas, parent: _Entry) -> None:
             parts.append(f"/Next {parent.kids[index + 1].number} 0 R")
         if entry.kids:
             parts.append(f"/First {entry.kids[0].number} 0 R/Last {entry.kids[-1].number} 0 R"
-                         f"/Count {-_count(entry)}")
+                         f"/Count {-len(entry.kids)}")  # of those that show when it is opened
         canvas.written[entry.number] = "".join(parts) + ">>"
         _write_entries(canvas, entry)
-
-
-def _count(entry: _Entry) -> int:
-    """Entries that show when this one is opened: its own, whose kids stay closed."""
-    return len(entry.kids)

@@ -104,19 +104,12 @@ def _place(index: int, count: int) -> int:
     return index + count if index < 0 else index
 
 
-def table(composer: Composer, block: Table, parent: Element, width: float, *,
-          small: bool = False, below: Mapping[int, Text] = MappingProxyType({})) -> list[Flowable]:
+def table(composer: Composer, block: Table, parent: Element, width: float,
+          below: Mapping[int, Text] = MappingProxyType({})) -> list[Flowable]:
     """A table block as flowables: caption, table, note.
 
-    Parameters
-    ----------
-    width : float
-        [pt]
-    small : bool
-        Note size; chosen anyway for more than seven columns.
-    below : mapping of int to Text
-        Lines that belong to a row (numbered from 0) and stand under it, from the second
-        column on.
+    Lines ``below`` belong to a row (numbered from 0) and stand under it, from the second column
+    on. More than seven columns are set in small type.
     """
     look = composer.look
     if not block.lines:
@@ -129,7 +122,7 @@ def table(composer: Composer, block: Table, parent: Element, width: float, *,
                                      element.add("Caption"), anchor=block.anchor)
         caption.keep_next = True
         made.append(caption)
-    body = "table_small" if small or len(block.columns) > 7 else "table"
+    body = "table_small" if len(block.columns) > 7 else "table"
     widths = column_widths(look, block, width, body)
     cells = [_titles(composer, block.columns, element.add("THead").add("TR"))]
     section = element.add("TBody")

@@ -1,8 +1,8 @@
 """A tag layer for reportlab: structure tree, marked content, links that are read out.
 
 reportlab draws pages but knows nothing of what the marks mean. Here every piece of content
-is drawn between :meth:`TaggedCanvas.begin` and :meth:`TaggedCanvas.end` for an
-:class:`Element`, or inside :meth:`TaggedCanvas.artifact` if it is decoration. An element
+is drawn inside :meth:`TaggedCanvas.tagged` for an :class:`Element`, or inside
+:meth:`TaggedCanvas.artifact` if it is decoration. An element
 may be drawn in several pieces, on several pages; it stays one element. Elements are read
 in the order in which they were added to the tree, wherever they stand on the page.
 
@@ -143,7 +143,7 @@ class TaggedCanvas(Canvas):
         self._areas: list[tuple[int, int, Box, str, str]] = []
         self._places: dict[str, tuple[int, float]] = {}
         self._fields: list[str] = []
-        self._nesting = 0
+        self._open = False
         super().__init__(*args, **kwargs)
         self.printer = Printer(self._doc)
 
@@ -165,32 +165,17 @@ class TaggedCanvas(Canvas):
         for operator in operators:
             self.addLiteral(operator)
 
-    def begin(self, element: Element) -> None:
-        """Open a piece of an element; what is drawn until :meth:`end` belongs to it.
+    @contextmanager
+    def tagged(self, element: Element | None) -> Iterator[None]:
+        """What is drawn inside belongs to an element; None marks it as decoration.
 
         Raises
         ------
         ValueError
             Another piece is open: marked content is never nested here.
         """
-        self._open()
-        self.addLiteral(self.operator(element))
-
-    def end(self) -> None:
-        """Close what :meth:`begin` opened."""
-        self._nesting -= 1
-        self.addLiteral("EMC")
-
-    @contextmanager
-    def tagged(self, element: Element | None) -> Iterator[None]:
-        """``begin`` and ``end`` around a block; None marks it as decoration."""
-        if element is None:
-            with self.artifact():
-                yield
-            return
-        self.begin(element)
-        yield
-        self.end()
+        with self._marked(self.operator(element) if element else artifact_operator()):
+            yield
 
     @contextmanager
     def artifact(self, kind: str = "Layout", subtype: str = "") -> Iterator[None]:
@@ -203,19 +188,18 @@ class TaggedCanvas(Canvas):
         subtype : str
             "Header", "Footer" or "Watermark" with "Pagination".
         """
-        self.open_artifact(kind, subtype)
-        yield
-        self.end()
+        with self._marked(artifact_operator(kind, subtype)):
+            yield
 
-    def open_artifact(self, kind: str = "Layout", subtype: str = "") -> None:
-        """Start of decoration, up to :meth:`end`; parameters as of :meth:`artifact`."""
-        self._open()
-        self.addLiteral(artifact_operator(kind, subtype))
-
-    def _open(self) -> None:
-        if self._nesting:
+    @contextmanager
+    def _marked(self, operator: str) -> Iterator[None]:
+        if self._open:
             raise ValueError("marked content inside marked content")
-        self._nesting += 1
+        self._open = True
+        self.addLiteral(operator)
+        yield
+        self._open = False
+        self.addLiteral("EMC")
 
     def add_link(self, element: Element, target: str, contents: str, box) -> None:
         """A clickable area that belongs to a Link element.
@@ -326,7 +310,7 @@ class TaggedCanvas(Canvas):
     # Writing --------------------------------------------------------------------------
 
     def showPage(self) -> None:
-        if self._nesting:
+        if self._open:
             raise ValueError("a page ends inside marked content")
         index = self.page_count()
         while len(self.owners) <= index:

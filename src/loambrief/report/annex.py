@@ -22,14 +22,9 @@ from loambrief.report.workings import Workings
 
 
 def with_annex(context: Context, drawn: Pictures, first: Sequence[Block]) -> tuple[Block, ...]:
-    """Both parts of an advisory, the second as an annex.
+    """Both parts of an advisory, the second as an annex with the charts.
 
-    Parameters
-    ----------
-    drawn : Pictures
-        Charts, which stand with their topics.
-    first : sequence of Block
-        The first part: its terms are explained in the second, and its sources listed.
+    The second explains the terms of the first, and lists its sources.
     """
     workings = Workings(context)
     read = [
@@ -64,13 +59,7 @@ def advisory_alone(model: ReportModel) -> ReportModel:
 
 
 def annex_alone(model: ReportModel, title: str) -> ReportModel:
-    """The second part as a document of its own; of several fields, that of each.
-
-    Parameters
-    ----------
-    title : str
-        Of the document, and beside its running head.
-    """
+    """The second part as a document of its own under a title; of several fields, that of each."""
     first, second = _parted(model)
     none: tuple[Attachment, ...] = ()
     return replace(model, title=f"{model.title}: {title}", attachments=none,

@@ -76,11 +76,8 @@ class CaseAnswer:
 def answer(case: CaseFile, diagnosis: Diagnosis, plan: Plan) -> CaseAnswer:
     """Answer the question of a case.
 
-    Returns
-    -------
-    CaseAnswer
-        The adviser's own words stand before what the findings say. What the question names
-        (``about``) is answered first, by its verdict.
+    The adviser's own words stand before what the findings say. What the question names
+    (``about``) is answered first, by its verdict.
     """
     header = case.case
     if header.purpose is None and header.question is None:

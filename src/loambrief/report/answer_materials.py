@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 
 from loambrief.actions.model import Action, Plan
+from loambrief.actions.offers import ORGANIC
 from loambrief.case.schema import CaseFile
 from loambrief.findings.harm import Harm, harm_of
 from loambrief.findings.model import JudgedKind, Judgement, Message, Place, Verdict, say
@@ -10,7 +11,6 @@ from loambrief.report.answer_parts import MOST_SAID, AnswerText, some_places, ve
 from loambrief.topics.assess import Diagnosis
 from loambrief.topics.judge import judged_places
 
-ORGANIC = ("compost", "manure", "biosolids")
 BROUGHT = 0.5
 """Least amount of a nutrient that is said to come with a material [lb/ac]."""
 

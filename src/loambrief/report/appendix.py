@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator
 
-from loambrief.case.codes import CODES, asked_at_issue
+from loambrief.case.codes import asked_at_issue, codes
 from loambrief.case.measurements import EXTRACT, SLICE, Measurement, of_part
 from loambrief.case.normalise import LB_AC_ASSUMED, in_lb_ac
 from loambrief.case.problems import Problem
@@ -17,7 +17,6 @@ from loambrief.report.links import anchor
 from loambrief.report.other_tests import other_tests
 from loambrief.report.parts import ADVISER_FIELD, CLIENT_FIELD, SignOff, SourceEntry, SourceList
 from loambrief.tables import reference
-from loambrief.units import Quantity
 
 
 def results_section(context: Context) -> list[b.Block]:
@@ -71,7 +70,7 @@ def _sample(context: Context, sample: Sample) -> Iterator[b.Block]:
     ]
     extract = [
         (word(f"extract_{field}"), word("method_extract"),
-         *(_typed(context, getattr(i.extract, field)) if i.extract else "–"
+         *(context.typed(getattr(i.extract, field)) if i.extract else "–"
            for i in sample.increments))
         for field in (m.field for m in of_part(EXTRACT))
         if any(i.extract and getattr(i.extract, field) is not None for i in sample.increments)
@@ -121,15 +120,6 @@ def _layer(context: Context, increment: Increment) -> str:
     return shown if shown == typed else f"{shown} ({typed})"
 
 
-def _typed(context: Context, value: object) -> str:
-    if value is None:
-        return "–"
-    if isinstance(value, Quantity):
-        return context.writer.named(value.typed, value.typed_unit)
-    text = f"{float(str(value)):.2f}"
-    return text[:-1] if text.endswith("0") else text
-
-
 def _result_row(context: Context, sample: Sample, result: Measurement
                 ) -> tuple[b.Text, ...] | None:
     values = [getattr(increment, result.field) for increment in sample.increments]
@@ -137,7 +127,7 @@ def _result_row(context: Context, sample: Sample, result: Measurement
         return None
     method = getattr(sample.methods, result.method) if result.method else None
     return (context.word(f"result_{result.field}"), context.term(method) or "–",
-            *(_typed(context, v) for v in values))
+            *(context.typed(v) for v in values))
 
 
 WEAK = ("trade press", "undated page")
@@ -175,7 +165,7 @@ def _warning(context: Context, problem: Problem) -> str:
     """An accepted warning: what was found, or what its code means where the wording of
     problems is not the reader's: it is English, in the units of the house."""
     same = context.writer.tongue.folder == "en" and context.system == "us"
-    told = problem.found if same else context.term(CODES[problem.code])
+    told = problem.found if same else context.term(codes()[problem.code])
     return f"{problem.code} {problem.field}: {told}"
 
 
@@ -215,10 +205,7 @@ def accepted_blocks(context: Context) -> list[b.Block]:
 def record_section(context: Context, annex: b.AnnexFile | None) -> list[b.Block]:
     """Scope, completeness, the adviser's own notes, where the annex is, then the signatures.
 
-    Parameters
-    ----------
-    annex : AnnexFile or None
-        The annex, where it is a file of its own.
+    ``annex`` is there where it is a file of its own.
     """
     case, word = context.case, context.word
     blocks: list[b.Block] = [b.Heading(1, word("heading_record"), anchor="record")]

@@ -3,18 +3,20 @@
 One page in big type. No diagnosis and no money: a contractor needs neither.
 """
 
-from loambrief.actions.interactions import INTERACTIONS
 from loambrief.actions.model import Action, Plan
 from loambrief.actions.own_rates import WARNINGS
 from loambrief.case.schema import CaseFile
 from loambrief.findings.model import say
 from loambrief.report import blocks as b
-from loambrief.report.page_text import page_words
+from loambrief.report.page_text import document
 from loambrief.report.text import Writer
 
 HAZARDS = ("lime_dust", "spread_wind", "gypsum_dust", "sulfur_dust", "dry_fertilizer",
            "water_setback", "manure", "liquid_room", "biosolids", "compost")
 """Cautions about handling and spreading; what a finding says about the soil stays away."""
+INTERACTIONS = ("lime_n", "lime_p", "manure_lime", "sheep_copper", "k_mg", "pure_water",
+                "gypsum_water")
+"""What two jobs on one area do to each other."""
 KEPT_OFF = ("farm.caution_neighbour", "farm.own_below_smallest")
 STRIPS = "farm.note_strips"
 WHOLE = 0.99
@@ -31,13 +33,7 @@ def spread_actions(plan: Plan) -> tuple[Action, ...]:
 
 def applicator_sheet(case: CaseFile, plan: Plan, writer: Writer,
                      scale: float = 1.0) -> b.ReportModel:
-    """The sheet as a document of its own.
-
-    Parameters
-    ----------
-    scale : float
-        Type size, 1 to 1.6.
-    """
+    """The sheet as a document of its own, in type of a ``scale`` from 1 to 1.6."""
     write = writer.write
     actions = spread_actions(plan)
     title = write(say("actions.sheet_title", field=case.field.name))
@@ -66,19 +62,7 @@ def applicator_sheet(case: CaseFile, plan: Plan, writer: Writer,
         ))
     people = [p for p in (case.adviser.name, case.adviser.phone) if p]
     blocks.append(b.Paragraph(write(say("actions.sheet_who", people=people)), b.Style.BIG))
-    return b.ReportModel(
-        title=title,
-        case_id=case.case.id,
-        date=case.case.date,
-        words=page_words(writer),
-        blocks=tuple(blocks),
-        author=case.adviser.name,
-        language=writer.language,
-        paper=b.Paper(case.case.paper),
-        running_head=f"{case.client.name}, {case.field.name}",
-        units=case.case.units,
-        scale=scale,
-    )
+    return document(case, writer, title=title, blocks=tuple(blocks), scale=scale)
 
 
 def _job(action: Action, plan: Plan, writer: Writer) -> b.Block:
@@ -113,7 +97,7 @@ def _job(action: Action, plan: Plan, writer: Writer) -> b.Block:
 
 def _hazards(actions: tuple[Action, ...], writer: Writer) -> tuple[str, ...]:
     """Cautions about the materials, each once, in the order of the work."""
-    wanted = {*(f"actions.caution_{name}" for name in HAZARDS), *INTERACTIONS, *WARNINGS,
-              *KEPT_OFF}
+    wanted = {*(f"actions.caution_{name}" for name in HAZARDS), *WARNINGS, *KEPT_OFF,
+              *(f"actions.interaction_{name}" for name in INTERACTIONS)}
     said = [writer.write(c) for a in actions for c in a.cautions if c.key in wanted]
     return tuple(dict.fromkeys(said))

@@ -14,6 +14,7 @@ from enum import StrEnum
 from typing import cast
 
 from loambrief.charts import ChartSpec
+from loambrief.charts.model import FixedWords
 
 
 @dataclass(frozen=True)
@@ -351,71 +352,11 @@ class Attachment:
     description: str = ""
 
 
-@dataclass(frozen=True)
-class Words:
-    """Fixed words that the renderer prints itself; ``page_text.page_words`` fills them.
+class Words(FixedWords):
+    """Those that the renderer prints itself, in ``page.j2``.
 
     Patterns hold ``{}`` for what is put in, in the order of their names.
     """
-
-    page_of: str
-    draft: str
-    superseded: str
-    withdrawn: str
-    redacted: str
-    caution: str
-    practice: str
-    note: str
-    uncertain: str
-    opens: str
-    """Said of a link to another part: "Go to {}"."""
-    site: str
-    """Said of a link to an address: "Open {}"."""
-    limits: str
-    first_actions: str
-    unjudged: str
-    avoid: str
-    contact: str
-    valid_until: str
-    rank: str
-    action: str
-    rate: str
-    area: str
-    total: str
-    cost: str
-    when: str
-    source: str
-    where: str
-    range: str
-    why: str
-    how: str
-    depends: str
-    evidence_for: str
-    evidence_against: str
-    evidence_context: str
-    worked: str
-    """Heads the calculations beside a finding."""
-    confidence: str
-    evidence: str
-    sources: str
-    quantity: str
-    inputs: str
-    answer: str
-    adviser: str
-    acknowledgement: str
-    signature: str
-    name: str
-    date: str
-    interest: str
-    skip: str
-    """Link over the navigation of a page on a screen."""
-    contents: str
-    continued: str
-    """Said where a table or a passage goes on over a page."""
-    in_words: str
-    """Opens what a chart shows as text."""
-    chart_above: str
-    """Before the title of a chart that stands earlier in the same page."""
 
 
 @dataclass(frozen=True)

@@ -18,7 +18,7 @@ from loambrief.report.appendix import record_section
 from loambrief.report.chart_text import chart_words
 from loambrief.report.combine import FieldReport
 from loambrief.report.context import Context
-from loambrief.report.page_text import page_words
+from loambrief.report.page_text import document
 from loambrief.report.pictures import pictures
 from loambrief.report.plan_part import (
     cautions_section,
@@ -48,15 +48,8 @@ def draft_field(loaded: LoadedCase, diagnosis: Diagnosis, plan: Plan,
     ----------
     calculations : tuple of Result
         As recorded while the case ran.
-    writer : Writer
-        Language, units and currency of the reader.
     annex_file : str
         Name of the annex as a file of its own; empty where it ends the advisory.
-
-    Returns
-    -------
-    FieldDraft
-        Equal inputs give an equal draft.
     """
     context = Context(loaded, diagnosis, plan, calculations, writer.marking(), chart_words(writer),
                       annex_file=annex_file)
@@ -71,32 +64,20 @@ def draft_field(loaded: LoadedCase, diagnosis: Diagnosis, plan: Plan,
     first += followup_section(context)
     blocks = with_annex(context, drawn, first)
     context = replace(context, writer=writer)
-    return FieldDraft(context, b.ReportModel(
+    return FieldDraft(context, document(
+        case, writer,
         title=context.word("title", client=case.client.name, field=case.field.name),
-        case_id=case.case.id,
-        date=case.case.date,
-        words=page_words(writer),
         blocks=blocks,
-        author=case.adviser.name,
         subject=case.case.purpose or "",
-        language=writer.language,
-        paper=b.Paper(case.case.paper),
-        running_head=f"{case.client.name}, {case.field.name}",
-        units=case.case.units,
         accent=loaded.brand.accent if loaded.brand else "",
         logo=logo_print(context),
     ))
 
 
 def finish_field(draft: FieldDraft, data: bytes, annex: b.AnnexFile | None = None) -> FieldReport:
-    """A draft with its record, and the case and data attached.
+    """A draft with its record, and the case and its data (JSON) attached.
 
-    Parameters
-    ----------
-    data : bytes
-        The advisory as JSON, attached to the document.
-    annex : AnnexFile or None
-        The finished annex, where it is a file of its own.
+    ``annex`` is there where it is a file of its own.
     """
     context, loaded = draft.context, draft.context.loaded
     *first, second = draft.model.blocks

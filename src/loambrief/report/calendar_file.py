@@ -33,18 +33,10 @@ class Event:
 
 
 def calendar_bytes(case: CaseFile, plan: Plan, writer: Writer) -> bytes:
-    """The calendar of a plan.
+    """The calendar of a plan: UTF-8 with CRLF line ends.
 
-    Parameters
-    ----------
-    plan : Plan
-        Actions that the money covers and that have a start or an end are entered; those with
-        words only ("when the soil is dry") are not, since a date would be invented.
-
-    Returns
-    -------
-    bytes
-        UTF-8 with CRLF line ends.
+    Actions that the money covers and that have a start or an end are entered; those with words
+    only ("when the soil is dry") are not, since a date would be invented.
     """
     lines = ["BEGIN:VCALENDAR", "VERSION:2.0",
              f"PRODID:-//Loambrief//Loambrief {__version__}//EN", "CALSCALE:GREGORIAN",

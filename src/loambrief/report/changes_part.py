@@ -48,13 +48,7 @@ class RevisionChanges:
 
 def plan_changes(before: ComparedSide, now: ComparedSide
                  ) -> dict[str, tuple[tuple[str, str, str], ...]]:
-    """Findings, actions and money that differ between two revisions, in words.
-
-    Returns
-    -------
-    dict
-        Rows for ``findings``, ``actions`` and ``money`` of :class:`Changes`.
-    """
+    """Rows for ``findings``, ``actions`` and ``money``: what differs between two revisions."""
     found: Comparison = compare_plans(before, now)
     write = now.writer.write
     titles = {f.id: write(f.title) for side in (before, now) for f in side.diagnosis.findings}
@@ -105,12 +99,7 @@ def with_changes(blocks: tuple[b.Block, ...], issued: dt.date | None,
     """A document as it is issued: at its top the date of issue and what it replaces, after
     page 1 the page of changes, to which its first line points.
 
-    Parameters
-    ----------
-    issued : date or None
-        None for a document that is not issued.
-    changes : RevisionChanges or None
-        None for a first revision.
+    Without ``issued`` it is not issued, without ``changes`` a first revision.
     """
     first, *others = blocks
     if not isinstance(first, Summary):

@@ -14,7 +14,6 @@ from loambrief.report.text import Writer
 if TYPE_CHECKING:
     from loambrief.report.context import Context
 
-START = "word_"
 S = TypeVar("S", bound=ChartSpec)
 
 
@@ -34,10 +33,8 @@ def captions(context: Context, name: str, **params: object) -> Captions:
 
 
 def chart_words(writer: Writer) -> ChartWords:
-    """The fixed words of all charts: every ``word_<name>`` in the language's ``charts.j2``."""
-    words = {name: writer.write(say(f"charts.{START}{name}"))
-             for name in writer.names("charts", START)}
-    return ChartWords(writer.tongue.months, tuple(words.items()), writer.signs)
+    """The fixed words of all charts."""
+    return ChartWords(writer.fixed("charts"), writer.tongue.months, writer.signs)
 
 
 def described(spec: S, write: Callable[[Message], str]) -> S:
@@ -48,19 +45,7 @@ def described(spec: S, write: Callable[[Message], str]) -> S:
 
 
 def describe(spec: ChartSpec, write: Callable[[Message], str]) -> str:
-    """Text alternative: the finding and every number the chart prints.
-
-    Parameters
-    ----------
-    spec : ChartSpec
-        A spec with data; its ``alt`` is not read.
-    write : callable
-        ``Writer.write`` of the reader's language.
-
-    Returns
-    -------
-    str
-        Sentences.
+    """Text alternative: the finding and every number that a chart with data prints.
 
     Raises
     ------

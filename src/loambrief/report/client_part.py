@@ -16,6 +16,7 @@ from loambrief.report.blocks import Block, Column, Figure, Heading, Paragraph, S
 from loambrief.report.chart_text import describe
 from loambrief.report.context import Context
 from loambrief.report.pictures_map import client_map
+from loambrief.report.plan_money import packages
 
 MEASURES = (("ph", "ph", "pH", 1, 4.0), ("organic_matter", "organic_matter", "%", 1, 0.0),
             ("phosphorus", "phosphorus", "ppm", 0, 0.0), ("potassium", "cations", "ppm", 0, 0.0),
@@ -27,10 +28,7 @@ HALF_POUND = 0.5
 def client_blocks(contexts: Sequence[Context]) -> list[Block]:
     """Map, comparison and shared order of several fields; each only if there is something.
 
-    Parameters
-    ----------
-    contexts : sequence of Context
-        Fields of one client, in one language and unit system.
+    The fields are of one client, in one language and unit system.
     """
     first = contexts[0]
     blocks: list[Block] = []
@@ -122,7 +120,7 @@ def shopping_list(contexts: Sequence[Context]) -> Table | None:
             first.write(say("actions.order_season", material=key[1], number=key[0])),
             ", ".join(dict.fromkeys(c.case.field.name for c, _ in found)),
             first.order(needed, "lb"),
-            _packages(first, found[0][1], together),
+            packages(first, found[0][1], together, lambda pounds: first.order(pounds, "lb")),
             first.write(say("client.apart_same")) if apart - together <= HALF_POUND
             else first.write(say("client.apart_more", amount=first.order(apart, "lb"),
                                  more=first.order(apart - together, "lb"))),
@@ -139,20 +137,7 @@ def shopping_list(contexts: Sequence[Context]) -> Table | None:
 def ordered_together(needed_lb: float, package_lb: float, least_lb: float) -> float:
     """Mass to order at once [lb]: the least load or more, in whole packages where there are any.
 
-    Parameters
-    ----------
-    needed_lb : float
-        Spread on all fields together [lb].
-    package_lb, least_lb : float
-        Load or bag, and least load the supplier brings [lb]; 0: none.
+    ``needed_lb`` is spread on all fields together; a package or least load of 0 is none.
     """
     wanted = max(needed_lb, least_lb)
     return math.ceil(wanted / package_lb - 1e-6) * package_lb if package_lb else wanted
-
-
-def _packages(context: Context, order: Order, pounds: float) -> str:
-    count = 0 if order.package_lb is None else round(pounds / order.package_lb)
-    return context.write(say(
-        "actions.order_packages", package=order.package, count=count,
-        amount=context.order(pounds, "lb"),
-        each=context.order(order.package_lb, "lb") if order.package_lb else ""))

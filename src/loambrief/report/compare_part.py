@@ -9,6 +9,7 @@ from loambrief.case.schema import CaseFile
 from loambrief.findings.model import Finding, say
 from loambrief.report.data import plain
 from loambrief.report.money import money_of
+from loambrief.report.own_part import changes_named
 from loambrief.report.text import Writer
 from loambrief.topics.assess import Diagnosis
 
@@ -88,13 +89,7 @@ def _cut(text: str) -> str:
 
 
 def compare_plans(first: ComparedSide, second: ComparedSide) -> Comparison:
-    """Compare two plans.
-
-    Returns
-    -------
-    Comparison
-        In the words and units of the first side.
-    """
+    """Compare two plans, in the words and units of the first side."""
     return Comparison(
         first.label, second.label,
         findings=_lines({f.id: f for f in first.diagnosis.findings},
@@ -129,7 +124,7 @@ def _lines(one: Mapping, other: Mapping, words: Callable,
 
 def _set(difference: PlanDifference, writer: Writer) -> str:
     """What the adviser did, and why."""
-    done = ", ".join(writer.write(say("actions.change_name", kind=k)) for k in difference.kinds)
+    done = changes_named(writer, difference)
     return f"{done}: {'; '.join(difference.reasons)}" if difference.reasons else done
 
 

@@ -20,6 +20,7 @@ from loambrief.report.links import SourceNumbers, Worked, calculation_links, dis
 from loambrief.report.money import Money, money_of
 from loambrief.report.text import Writer
 from loambrief.topics.assess import TOPICS, Diagnosis
+from loambrief.units import Quantity
 
 NO_INTEREST = ("none", "no", "no interest", "ninguno", "ninguna", "ningún interés", "sin interés")
 """What declares that there is no interest."""
@@ -136,6 +137,15 @@ class Context:
     def term(self, text: str | None, context: str = "") -> str:
         """A term in the reader's language; typed text passes unchanged."""
         return self.writer.term(text, context) if text else ""
+
+    def typed(self, value: object) -> str:
+        """A result as it was typed, with a unit that the reader knows."""
+        if value is None:
+            return "–"
+        if isinstance(value, Quantity):
+            return self.writer.named(value.typed, value.typed_unit)
+        text = f"{float(str(value)):.2f}"
+        return text[:-1] if text.endswith("0") else text
 
     @property
     def crop(self) -> str:

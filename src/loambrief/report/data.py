@@ -39,6 +39,11 @@ def plain(value: object) -> object:
     return str(value)
 
 
+def _given(thing: object, *names: str) -> dict[str, object]:
+    """Fields under their own names."""
+    return {name: plain(getattr(thing, name)) for name in names}
+
+
 def advisory_data(
     case: CaseFile,
     diagnosis: Diagnosis,
@@ -111,11 +116,7 @@ def advisory_data(
                         "optional": costs.optional},
             "limit": plan.budget.limit,
             "currency": case.case.currency,
-            "chosen": list(plan.budget.chosen),
-            "left_out": list(plan.budget.left_out),
-            "undecided": list(plan.budget.undecided),
-            "deferred": list(plan.budget.deferred),
-            "spent": plain(plan.budget.spent),
+            **_given(plan.budget, "chosen", "left_out", "undecided", "deferred", "spent"),
             "without_price": list(plan.budget.unpriced),
             "next_action": plan.budget.next_use,
             "next_action_needs": plain(plan.budget.next_money),
@@ -146,9 +147,7 @@ def _write_or_none(message: Message | None, write) -> str | None:
 
 def _question(said: CaseAnswer, write) -> dict:
     return {
-        "asked": said.asked,
-        "key": said.key,
-        "answered": said.answered,
+        **_given(said, "asked", "key", "answered"),
         "answer": " ".join(write(m) for m in said.messages),
         "basis": list(said.basis),
     }
@@ -163,9 +162,7 @@ def _finding(finding: Finding, writer: Writer) -> dict:
         "title": write(finding.title),
         "where": writer.place(finding.place),
         "place": place_data(finding.place),
-        "value": plain(finding.value),
-        "low": plain(finding.low),
-        "high": plain(finding.high),
+        **_given(finding, "value", "low", "high"),
         "range_printed": finding.printed_span,
         "unit": finding.unit,
         "reference": _write_or_none(finding.reference, write),
@@ -191,9 +188,7 @@ def _verdict(verdict: Judgement, write) -> dict:
         "key": verdict.key,
         "place": place_data(verdict.place),
         "verdict": verdict.verdict.value,
-        "amount": plain(verdict.amount),
-        "unit": verdict.unit,
-        "reason": verdict.reason,
+        **_given(verdict, "amount", "unit", "reason"),
         "why": write(verdict.why),
         "settled_by": _write_or_none(verdict.settle, write),
         "findings": list(verdict.finding_ids),
@@ -214,15 +209,10 @@ def _action(action: Action, case: CaseFile, writer: Writer) -> dict:
         "title": write(action.title),
         "optional": action.optional,
         "material": action.material_name,
-        "rate": plain(action.rate),
-        "rate_low": plain(action.rate_low),
-        "rate_high": plain(action.rate_high),
+        **_given(action, "rate", "rate_low", "rate_high"),
         "range_of": None if action.rate_low is None else (
             "printed span" if action.range_printed else "errors"),
-        "rate_unit": action.rate_unit,
-        "exact_rate": plain(action.exact_rate),
-        "cap": plain(action.cap),
-        "computed_rate": plain(action.computed_rate),
+        **_given(action, "rate_unit", "exact_rate", "cap", "computed_rate"),
         "own_rate_reason": action.own_reason,
         "own": action.own or None,
         "changed": list(action.changed),
@@ -231,10 +221,7 @@ def _action(action: Action, case: CaseFile, writer: Writer) -> dict:
         "deferred": _write_or_none(action.deferred, write),
         "area": plain(action.area_ac),
         "area_unit": "ac",
-        "total": plain(action.total),
-        "total_unit": action.total_unit,
-        "years_at_once": action.years_at_once,
-        "owner_pays": plain(action.owner_pays),
+        **_given(action, "total", "total_unit", "years_at_once", "owner_pays"),
         "cost_per_area": plain(action.cost_per_ac),
         "cost_total": plain(action.cost_total),
         "currency": case.case.currency,
@@ -263,15 +250,8 @@ def _calculation(result: Result, writer: Writer) -> dict:
         "id": result.calculation,
         "formula": result.formula,
         "for": writer.about(result.subject, translated=False),
-        "inputs": plain(result.inputs),
-        "value": plain(result.value),
-        "unit": result.unit,
-        "source": result.source,
-        "locator": result.locator,
-        "how": result.how,
-        "evidence": result.evidence,
-        "within_range": result.within_range,
-        "notes": list(result.notes),
+        **_given(result, "inputs", "value", "unit", "source", "locator", "how", "evidence",
+                 "within_range", "notes"),
     }
 
 

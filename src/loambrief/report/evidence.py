@@ -9,7 +9,6 @@ from collections.abc import Iterable, Mapping, Sequence
 from loambrief.agronomy.registry import Result
 from loambrief.findings.model import Finding, Side
 from loambrief.report import blocks as b
-from loambrief.report.blocks import Column as TableColumn
 from loambrief.report.context import Context
 from loambrief.report.links import anchor
 from loambrief.report.parts import EvidenceLine, FindingBlock, StatusSign
@@ -21,15 +20,7 @@ from loambrief.topics.assess import TOPICS
 
 def topic_sections(context: Context, charts: Mapping[str, Sequence[b.Figure]],
                    workings: Workings) -> list[b.Block]:
-    """Every topic with its result, charts, findings and calculations.
-
-    Parameters
-    ----------
-    charts : mapping of str to sequence of Figure
-        By topic.
-    workings : Workings
-        Of the case; those of the topics are taken.
-    """
+    """Every topic with its result, charts, findings and calculations."""
     blocks: list[b.Block] = [b.Paragraph(context.word("findings_intro"), b.Style.NOTE)]
     for topic in TOPICS:
         found = context.diagnosis.by_topic(topic)
@@ -53,8 +44,7 @@ def _results(context: Context, found: Sequence[Finding],
         return []
     word = context.word
     table = b.Table(
-        (TableColumn(word("column_finding"), weight=5), TableColumn(word("column_status"),
-                                                                    weight=2)),
+        (b.Column(word("column_finding"), weight=5), b.Column(word("column_status"), weight=2)),
         tuple(b.Row((b.Span(context.write(f.title), link=f"#{anchor('f', f.id)}"),
                      word(f"status_{f.status.value}"))) for f in found))
     half = [c for c in charts if c.half]
@@ -81,14 +71,9 @@ def zoned(found: Iterable[Finding]) -> list[list[Finding]]:
 
 def finding_block(context: Context, group: Sequence[Finding],
                   workings: Sequence[b.Block] = ()) -> FindingBlock:
-    """One question with its answers, its evidence and its calculations.
+    """One question with its answers, its evidence and its calculations beside it.
 
-    Parameters
-    ----------
-    group : sequence of Finding
-        Of one finding, or of the same for several places.
-    workings : sequence of Block
-        Printed beside the evidence.
+    ``group`` is one finding, or the same for several places.
     """
     sides: dict[Side, list[EvidenceLine]] = {side: [] for side in Side}
     pieces: dict[tuple, list[tuple[Finding, tuple[str, ...]]]] = {}
@@ -102,17 +87,15 @@ def finding_block(context: Context, group: Sequence[Finding],
             text=_of(context, text, [f for f, _ in holders], group),
             grade=context.word("grade_" + grade.value.replace(" ", "_"), kinds=kinds),
             sources=context.sources.cite(cited)))
-    body: list[b.Text] = []
     said: dict[str, list[Finding]] = {}
     for finding in group:
         for text in map(context.write, finding.body):
             said.setdefault(text, []).append(finding)
-    body += [_of(context, text, holders, group) for text, holders in said.items()]
+    body: list[b.Text] = [_of(context, text, holders, group) for text, holders in said.items()]
     tail = _tail(context, group)
     if tail:
         body.append(tail)
     first, *others = group
-    made = [_line(context, finding) for finding in others]
     return FindingBlock(
         **_head(context, first),
         body=tuple(body),
@@ -120,7 +103,7 @@ def finding_block(context: Context, group: Sequence[Finding],
         against=tuple(sides[Side.AGAINST]),
         context=tuple(sides[Side.CONTEXT]),
         blocks=tuple(workings),
-        zones=tuple(made),
+        zones=tuple(FindingBlock(**_head(context, finding)) for finding in others),
     )
 
 
@@ -136,10 +119,6 @@ def _head(context: Context, finding: Finding) -> dict:
         "reading": context.reading(finding),
         "reference": context.write(finding.reference) if finding.reference else "",
     }
-
-
-def _line(context: Context, finding: Finding) -> FindingBlock:
-    return FindingBlock(**_head(context, finding))
 
 
 def _of(context: Context, text: str, holders: Sequence[Finding],
@@ -176,8 +155,8 @@ def missing_section(context: Context) -> list[b.Block]:
         context.annex_heading("missing", context.word("heading_missing"), "missing"),
         b.Paragraph(context.word("missing_intro")),
         b.Table(
-            (TableColumn(context.word("column_missing"), weight=2),
-             TableColumn(context.word("column_consequence"), weight=3)),
+            (b.Column(context.word("column_missing"), weight=2),
+             b.Column(context.word("column_consequence"), weight=3)),
             tuple((context.write(m.what), context.write(m.consequence)) for m in missing),
             row_headers=True,
         ),

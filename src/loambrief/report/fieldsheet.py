@@ -20,7 +20,7 @@ from loambrief.report.fieldsheet_parts import (
     weeds,
 )
 from loambrief.report.fieldsheet_plan import VisitPlan
-from loambrief.report.page_text import page_words
+from loambrief.report.page_text import document
 from loambrief.report.text import Writer
 
 SCALE = 1.2
@@ -36,19 +36,9 @@ def field_sheet(case: CaseFile, missing: tuple[Missing, ...], followups: tuple[F
                 plan: VisitPlan, writer: Writer) -> b.ReportModel:
     """The sheets as a document of its own, with the plan of their boxes inside.
 
-    Parameters
-    ----------
-    case : CaseFile
-        Of the last visit.
-    missing : tuple of Missing
-        What the last advisory could not say.
-    followups : tuple of Followup
-        What its plan wanted tested again, and when.
-
-    Raises
-    ------
-    ValueError
-        A box of the layout is not on the sheets, or one is there that the layout lacks.
+    ``case`` is that of the last visit, ``missing`` what its advisory could not say, ``followups``
+    what its plan wanted tested again. Raises ValueError unless each box of the layout is on the
+    sheets, and no other.
     """
     layout = plan.layout
     sheet = FieldSheet(case, plan, writer, {box.name: box for box in boxes(layout)})
@@ -62,19 +52,11 @@ def field_sheet(case: CaseFile, missing: tuple[Missing, ...], followups: tuple[F
     for section in layout.sections:
         blocks += PARTS[section](sheet) if section in PARTS else []
     _check(sheet)
-    return b.ReportModel(
-        title=title,
-        case_id=case.case.id,
-        date=case.case.date,
-        words=page_words(writer),
-        blocks=tuple(blocks),
-        author=case.adviser.name,
+    return document(
+        case, writer, title=title, blocks=tuple(blocks),
         subject=sheet.word("subject", case=case.case.id),
         number=layout.sheet,
         status=b.DocumentStatus.ISSUED,
-        language=writer.language,
-        paper=b.Paper(case.case.paper),
-        running_head=f"{case.client.name}, {case.field.name}",
         units=writer.system,
         attachments=(b.Attachment(MAP_FILE, as_bytes(layout), "application/json",
                                   b.Relationship.DATA, sheet.word("map")),),

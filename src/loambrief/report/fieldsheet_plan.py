@@ -45,14 +45,10 @@ class VisitPlan:
 
 def plan_visit(case: CaseFile, writer: Writer, *, sections: Sequence[str] = SECTIONS,
                blank: int = 3) -> VisitPlan:
-    """What the sheets of the next visit ask for.
+    """What the sheets of the next visit ask for, from the case of the last one.
 
     Parameters
     ----------
-    case : CaseFile
-        Of the last visit.
-    writer : Writer
-        Language and units of the reader.
     sections : sequence of str
         Of :data:`~loambrief.case.sheet_layout.SECTIONS`.
     blank : int

@@ -45,13 +45,7 @@ class Term:
 
 
 def all_terms(writer: Writer) -> tuple[Term, ...]:
-    """Every term, in the order of the reader's alphabet.
-
-    Raises
-    ------
-    TextFault
-        A term is missing in that language.
-    """
+    """Every term, in the order of the reader's alphabet; raises TextFault where one is missing."""
     def part(key: str, name: str) -> str:
         return writer.write(say(f"glossary.{key}", part=name))
 
@@ -67,24 +61,18 @@ def _sortable(name: str) -> str:
 
 def with_glossary(first: Sequence[b.Block], read: Sequence[b.Block], section: Sequence[b.Block],
                   writer: Writer, number: str = "") -> tuple[list[b.Block], list[b.Block]]:
-    """Both parts of a document, the second with a glossary of the terms they use.
+    """Both parts of a document, the second with a glossary of the terms they use, if any.
+
+    The marks of the terms are gone from all of them.
 
     Parameters
     ----------
-    first : sequence of Block
-        The first part; its terms count, without links.
+    first, section : sequence of Block
+        The first part, and what follows the second for reference: their terms count, without links.
     read : sequence of Block
         What is read through; the first use of each term in a finding or paragraph is linked.
-    section : sequence of Block
-        What follows it, for reference; its terms count, without links.
     number : str
         Stands before the heading.
-
-    Returns
-    -------
-    tuple of list of Block
-        ``first``; then ``read``, ``section`` and the glossary, if any term is used. The marks
-        of the terms are gone from all of them.
 
     Raises
     ------

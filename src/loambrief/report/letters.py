@@ -4,7 +4,7 @@ Both are written from one list of paragraphs, so they cannot say different thing
 """
 
 import datetime as dt
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from html import escape
 
@@ -59,20 +59,11 @@ class Enclosed:
 
 
 @dataclass(frozen=True)
-class LetterHeading:
-    text: str
+class LetterPart:
+    """A paragraph of lines that stay apart, a heading (``h2``) or a list (``ul``)."""
 
-
-@dataclass(frozen=True)
-class LetterBullets:
-    items: tuple[str, ...]
-
-
-@dataclass(frozen=True)
-class LetterLines:
-    """Lines that stay apart, such as a signature."""
-
-    items: tuple[str, ...]
+    lines: tuple[str, ...]
+    tag: str = "p"
 
 
 @dataclass(frozen=True)
@@ -85,101 +76,73 @@ class LetterText:
 
 
 def letter_text(enclosed: Sequence[Enclosed]) -> LetterText:
-    """Write the letter for one client's advisories.
-
-    Parameters
-    ----------
-    enclosed : sequence of Enclosed
-        At least one; all of one client, adviser, language and currency.
-    """
+    """Write the letter for advisories of one client, adviser, language and currency."""
     first = enclosed[0].facts
     writer = Writer(first.language, first.units, first.currency)
     draft = any(one.data.get("status") != "issued" for one in enclosed)
     fields = [one.facts.field for one in enclosed]
-    subject = writer.write(say(
-        "mail.subject", draft=draft, count=len(enclosed), field=fields[0],
-        date=max(o.facts.date for o in enclosed)))
-    parts: list[object] = [
-        writer.write(say("mail.greeting", name=first.contact or first.client)),
-        writer.write(say("mail.opening", count=len(enclosed), field=fields[0], fields=fields)),
-    ]
-    if draft:
-        parts.append(writer.write(say("mail.draft")))
-    for one in enclosed:
-        parts += _advisory(one, writer)
-    parts.append(writer.write(say("mail.read_first")))
-    parts.append(writer.write(say("mail.interest", text=first.interest)))
-    parts.append(writer.write(say("mail.reply", phone=first.adviser_phone)))
-    parts.append(_signature(first, writer))
+    subject = _say(writer, "subject", draft=draft, count=len(enclosed), field=fields[0],
+                   date=max(o.facts.date for o in enclosed))
+    opening = [_say(writer, "greeting", name=first.contact or first.client),
+               _say(writer, "opening", count=len(enclosed), field=fields[0], fields=fields),
+               *([_say(writer, "draft")] if draft else [])]
+    closing = [_say(writer, "read_first"), _say(writer, "interest", text=first.interest),
+               _say(writer, "reply", phone=first.adviser_phone)]
+    signature = (_say(writer, "closing"), first.adviser, first.business, first.credential,
+                 first.adviser_address, first.adviser_phone, first.adviser_email)
+    parts = [*(LetterPart((text,)) for text in opening),
+             *(part for one in enclosed for part in _advisory(one, writer)),
+             *(LetterPart((text,)) for text in closing),
+             LetterPart(tuple(line for line in signature if line))]
     return LetterText(subject, _plain(parts), _html(parts, subject, writer.language))
 
 
-def _advisory(one: Enclosed, writer: Writer) -> list[object]:
+def _say(writer: Writer, name: str, /, **params: object) -> str:
+    return writer.write(say(f"mail.{name}", **params))
+
+
+def _advisory(one: Enclosed, writer: Writer) -> Iterator[LetterPart]:
     facts, data = one.facts, one.data
     budget = data["budget"]
     covered = set(budget["chosen"])
     costs = budget["printed"]["actions"]
     chosen = [a for a in data["actions"] if a["id"] in covered][:MOST_ACTIONS]
-    parts: list[object] = [LetterHeading(writer.write(
-        say("mail.field_heading", field=facts.field, farm=facts.farm)))]
-    if chosen:
-        parts.append(writer.write(say("mail.first")))
-        parts.append(LetterBullets(tuple(
-            writer.write(say("mail.action", title=a["title"], cost=costs.get(a["id"]),
-                             when=a["when"]["text"]))
-            for a in chosen)))
-    else:
-        parts.append(writer.write(say("mail.no_actions")))
+    yield LetterPart((_say(writer, "field_heading", field=facts.field, farm=facts.farm),), "h2")
     closing = []
-    if chosen and not budget["spent"]:
-        closing.append(writer.write(say("mail.no_cost")))
-    elif chosen:
-        closing.append(writer.write(say("mail.cost", spent=budget["printed"]["total"],
-                                        limit=budget["limit"],
-                                        waiting=len(budget["left_out"]))))
-        if budget["without_price"]:
-            closing.append(writer.write(say("mail.partly_priced")))
+    if chosen:
+        yield LetterPart((_say(writer, "first"),))
+        yield LetterPart(tuple(
+            _say(writer, "action", title=a["title"], cost=costs.get(a["id"]),
+                 when=a["when"]["text"]) for a in chosen), "ul")
+        closing.append(_say(writer, "cost", spent=budget["printed"]["total"],
+                            limit=budget["limit"], waiting=len(budget["left_out"]))
+                       if budget["spent"] else _say(writer, "no_cost"))
+        if budget["spent"] and budget["without_price"]:
+            closing.append(_say(writer, "partly_priced"))
+    else:
+        yield LetterPart((_say(writer, "no_actions"),))
     if data["valid_until"]:
-        until = dt.date.fromisoformat(data["valid_until"])
-        closing.append(writer.write(say("mail.valid", date=until)))
-    closing.append(writer.write(say("mail.file", name=one.file)))
-    parts.append(LetterLines(tuple(closing)))
-    return parts
+        closing.append(_say(writer, "valid", date=dt.date.fromisoformat(data["valid_until"])))
+    yield LetterPart((*closing, _say(writer, "file", name=one.file)))
 
 
-def _signature(facts: Facts, writer: Writer) -> LetterLines:
-    lines = (writer.write(say("mail.closing")), facts.adviser, facts.business, facts.credential,
-             facts.adviser_address, facts.adviser_phone, facts.adviser_email)
-    return LetterLines(tuple(line for line in lines if line))
-
-
-def _plain(parts: Sequence[object]) -> str:
+def _plain(parts: Sequence[LetterPart]) -> str:
     paragraphs = []
     for part in parts:
-        match part:
-            case LetterHeading(text):
-                paragraphs.append(f"{text}\n{'-' * len(text)}")
-            case LetterBullets(items):
-                paragraphs.append("\n".join(f"- {item}" for item in items))
-            case LetterLines(items):
-                paragraphs.append("\n".join(items))
-            case str():
-                paragraphs.append(part)
+        lines = [f"- {line}" for line in part.lines] if part.tag == "ul" else [*part.lines]
+        if part.tag == "h2":
+            lines.append("-" * len(lines[0]))
+        paragraphs.append("\n".join(lines))
     return "\n\n".join(paragraphs) + "\n"
 
 
-def _html(parts: Sequence[object], title: str, language: str) -> str:
+def _html(parts: Sequence[LetterPart], title: str, language: str) -> str:
     body = []
     for part in parts:
-        match part:
-            case LetterHeading(text):
-                body.append(f"<h2>{escape(text)}</h2>")
-            case LetterBullets(items):
-                body.append("<ul>" + "".join(f"<li>{escape(i)}</li>" for i in items) + "</ul>")
-            case LetterLines(items):
-                body.append("<p>" + "<br>".join(escape(i) for i in items) + "</p>")
-            case str():
-                body.append(f"<p>{escape(part)}</p>")
+        lines = [escape(line) for line in part.lines]
+        inner = "".join(f"<li>{line}</li>" for line in lines) if part.tag == "ul" else (
+            "<br>".join(lines))
+        body.append(f"<{part.tag}>{inner}</{part.tag}>")
     return (f'<!DOCTYPE html>\n<html lang="{escape(language)}">\n<head><meta charset="utf-8">'
             f"<title>{escape(title)}</title></head>\n<body>\n" + "\n".join(body)
             + "\n</body>\n</html>\n")

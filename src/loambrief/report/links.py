@@ -91,10 +91,7 @@ def calculation_links(results: Iterable[Result],
                       printed: Mapping[str, str] = MappingProxyType({})) -> tuple[Span, ...]:
     """Links such as "c012 c013" to the calculations that were recorded.
 
-    Parameters
-    ----------
-    printed : mapping of str to str
-        Number of a calculation to the number it is listed under, where that is another.
+    ``printed``: number of a calculation to the number it is listed under, where that is another.
     """
     links: list[Span] = []
     names = (printed.get(r.calculation, r.calculation) for r in results if r.calculation)

@@ -36,11 +36,8 @@ class Money:
 def money_of(plan: Plan) -> Money:
     """Round the costs of a plan so that they add up.
 
-    Returns
-    -------
-    Money
-        No figure differs from the exact one by a whole unit (a cent where the plan costs
-        less than 100).
+    No figure differs from the exact one by a whole unit (a cent where the plan costs less than
+    100).
     """
     chosen = [a for a in plan.actions if a.id in plan.budget.chosen and a.cost_total is not None]
     exact = [a.cost_total or 0.0 for a in chosen]
@@ -61,11 +58,6 @@ def rounded(parts: Sequence[float], unit: float) -> list[float]:
     """Round numbers to multiples of a unit so that they sum to their rounded sum.
 
     The largest fractions are rounded up (method of largest remainders).
-
-    Parameters
-    ----------
-    unit : float
-        Above 0.
     """
     scaled = [round(part / unit, 6) for part in parts]
     floors = [math.floor(x) for x in scaled]

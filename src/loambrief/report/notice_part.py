@@ -6,7 +6,7 @@ from loambrief.case.schema import CaseFile
 from loambrief.findings.model import say
 from loambrief.report import blocks as b
 from loambrief.report.links import telephone
-from loambrief.report.page_text import page_words
+from loambrief.report.page_text import document
 from loambrief.report.text import Writer
 
 
@@ -14,16 +14,8 @@ def withdrawal_notice(case: CaseFile, number: str, revision: int, *, issued: dt.
                       withdrawn: dt.date, reason: str, notice: str = "") -> b.ReportModel:
     """The notice as a document of one page.
 
-    Parameters
-    ----------
-    case : CaseFile
-        Of the advisory that is withdrawn.
-    issued, withdrawn : date
-        Of the advisory, and of the notice.
-    reason : str
-        Why.
-    notice : str
-        What the client is to do, in the adviser's words; may be empty.
+    ``issued`` is the date of the advisory, ``withdrawn`` that of the notice; ``notice`` is what the
+    client is to do, in the adviser's words, and may be empty.
     """
     writer = Writer.of(case.case)
 
@@ -39,11 +31,8 @@ def withdrawal_notice(case: CaseFile, number: str, revision: int, *, issued: dt.
         word("notice_done"),
         word("notice_passed"),
     )))
-    return b.ReportModel(
-        title=word("notice_title", number=number),
-        case_id=case.case.id,
-        date=withdrawn,
-        words=page_words(writer),
+    return document(
+        case, writer, title=word("notice_title", number=number), date=withdrawn,
         blocks=(
             b.Heading(1, word("notice_title", number=number), anchor="notice"),
             b.KeyFacts((
@@ -63,13 +52,8 @@ def withdrawal_notice(case: CaseFile, number: str, revision: int, *, issued: dt.
             *(b.Paragraph(line) for line in (*contact, *reach)),
             b.Paragraph(word("notice_kept"), b.Style.NOTE),
         ),
-        author=adviser.name,
         subject=word("notice_title", number=number),
         number=number,
         revision=f"rev. {revision}",
         status=b.DocumentStatus.ISSUED,
-        language=writer.language,
-        paper=b.Paper(case.case.paper),
-        running_head=f"{case.client.name}, {case.field.name}",
-        units=case.case.units,
     )

@@ -7,7 +7,6 @@ from loambrief.case.measurements import path_of
 from loambrief.case.part import Part
 from loambrief.report.blocks import Block, Column, Heading, Paragraph, Row, Style, Table
 from loambrief.report.context import Context
-from loambrief.units import Quantity
 
 MOST_COLUMNS = 4
 """Tests side by side in one table."""
@@ -48,11 +47,6 @@ def _table(context: Context, kind: str, heading: str, tests: Sequence, names: Se
 
 def _typed(context: Context, test: Part, field: str) -> str:
     value = getattr(test, field)
-    if value is None:
-        return "–"
-    if isinstance(value, Quantity):
-        told = context.writer.named(value.typed, value.typed_unit)
-        form = getattr(test, "nitrate_as", None) if field == "nitrate" else None
-        return context.word("nitrate_form", value=told, form=form) if form else told
-    text = f"{float(str(value)):.2f}"
-    return text[:-1] if text.endswith("0") else text
+    told = context.typed(value)
+    form = getattr(test, "nitrate_as", None) if field == "nitrate" and value is not None else None
+    return context.word("nitrate_form", value=told, form=form) if form else told

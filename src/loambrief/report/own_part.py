@@ -48,7 +48,7 @@ def _what(context: Context, difference: PlanDifference) -> Text:
     """The action, linked where it is in the plan, and what was done to it."""
     title = context.writer.short(difference.title)
     place = difference.place.label
-    names = _kinds(context.writer, difference)
+    names = changes_named(context.writer, difference)
     listed = {a.id for a in context.plan.actions}
     target = next((f.action_id for f in difference.own if f.action_id in listed), None)
     head = Span(title, link=f"#{anchor('a', target)}" if target else "")
@@ -56,7 +56,8 @@ def _what(context: Context, difference: PlanDifference) -> Text:
     return (head, Span(f"\n{tail}", small=True))
 
 
-def _kinds(writer: Writer, difference: PlanDifference) -> str:
+def changes_named(writer: Writer, difference: PlanDifference) -> str:
+    """What the adviser did, in words."""
     return ", ".join(writer.write(say("actions.change_name", kind=k)) for k in difference.kinds)
 
 

@@ -82,16 +82,7 @@ class OwnWords:
               system: str, key: object) -> Callable[[dict], str] | None:
         """The own macro of a message, or None if there is none.
 
-        Parameters
-        ----------
-        folder, topic, name : str
-            Language folder, topic and macro.
-        filters : mapping of str to callable
-            The writer's.
-        system : str
-            "us" or "si".
-        key : object
-            What tells one writer's filters from another's.
+        ``key`` tells one writer's filters from another's.
         """
         source = dict(self.files).get(f"{folder}/{topic}.j2")
         if source is None:
@@ -199,12 +190,10 @@ def shipped_macros() -> dict[str, frozenset[str]]:
 
 
 def read_own_words(folder: Path, topics: Mapping[str, frozenset[str]]) -> OwnWords:
-    """Read and check a folder of own wording.
+    """Read and check a folder with ``<language>/<topic>.j2`` of own wording.
 
     Parameters
     ----------
-    folder : Path
-        With ``<language>/<topic>.j2`` in it.
     topics : mapping of str to set of str
         "<language>/<topic>" -> names of its shipped macros; others are refused.
 
@@ -253,15 +242,7 @@ def _read(path: Path) -> bytes:
 
 
 def check(text: str, known: frozenset[str]) -> list[tuple[int, str]]:
-    """What is not let in, as (line, what).
-
-    Parameters
-    ----------
-    text : str
-        Of one template.
-    known : set of str
-        Names of the shipped macros that may be replaced.
-    """
+    """What is not let in of a template, as (line, what); ``known`` macros it may replace."""
     try:
         tree = ImmutableSandboxedEnvironment().parse(text)
     except TemplateError as error:

@@ -1,18 +1,21 @@
-"""Fixed words of the page in the reader's language."""
+"""What every document on a case has in common: its fixed words, and who and what it is about."""
 
-from dataclasses import fields
+from typing import Any
 
-from loambrief.findings.model import say
-from loambrief.report.blocks import Words
+from loambrief.case.schema import CaseFile
+from loambrief.report.blocks import Paper, ReportModel, Words
 from loambrief.report.text import Writer
 
 
 def page_words(writer: Writer) -> Words:
-    """The fixed words of the page, from ``page.j2`` of the writer's language.
+    """The fixed words of the page in the writer's language."""
+    return Words(writer.fixed("page"))
 
-    Raises
-    ------
-    TextFault
-        A word is missing in that language.
-    """
-    return Words(**{f.name: writer.write(say(f"page.word_{f.name}")) for f in fields(Words)})
+
+def document(case: CaseFile, writer: Writer, **more: Any) -> ReportModel:
+    """A document on a case, with its adviser, field, units and paper."""
+    settings = {"date": case.case.date, "units": case.case.units, **more}
+    return ReportModel(
+        case_id=case.case.id, words=page_words(writer), author=case.adviser.name,
+        language=writer.language, paper=Paper(case.case.paper),
+        running_head=f"{case.client.name}, {case.field.name}", **settings)

@@ -2,8 +2,7 @@
 
 from collections.abc import Iterable, Sequence
 
-from loambrief.case.boundary import Shape, shapes
-from loambrief.case.geodesy import Position, plane_m
+from loambrief.case.boundary import Position, Shape, plane_m, shapes
 from loambrief.charts.sketch_map import MapArea, MapSpec
 from loambrief.findings.model import Finding, say
 from loambrief.findings.places import place_of
@@ -11,8 +10,8 @@ from loambrief.report.applicator import spread_actions
 from loambrief.report.chart_text import described
 from loambrief.report.context import Context
 from loambrief.report.terms import small
+from loambrief.units import M_PER_FT
 
-FOOT_M = 0.3048
 SMALLEST_SHARE = 0.04
 """A field drawn smaller than this share of the map is not worth a map (our choice)."""
 
@@ -100,9 +99,9 @@ def _spec(context: Context, kind: str,
         if look not in looks:
             looks.append(look)
         said.append({"label": label, "look": small(look)})
-        areas.append(MapArea(str(number), label, "" if finding is None else _detail(
-            context, finding), looks.index(look), _plane(polygons, origin),
-            rates[number - 1] if rates else "", name))
+        detail = "" if finding is None else context.writer.without(finding.title, finding.place)
+        areas.append(MapArea(str(number), label, detail, looks.index(look),
+                             _plane(polygons, origin), rates[number - 1] if rates else "", name))
     si = context.system == "si"
     return MapSpec(
         title=context.write(say(f"client.{kind}_title", rows=said)),
@@ -113,13 +112,8 @@ def _spec(context: Context, kind: str,
         outlines=tuple(p for s in outlines for p in _plane(s.polygons, origin)),
         looks=(looks[0], *map(small, looks[1:])),
         length_unit="m" if si else "ft",
-        unit_m=1.0 if si else FOOT_M,
+        unit_m=1.0 if si else M_PER_FT,
     )
-
-
-def _detail(context: Context, finding: Finding) -> str:
-    """The finding without its place, which stands beside it."""
-    return context.writer.without(finding.title, finding.place)
 
 
 def _plane(polygons: Sequence, origin: Position) -> tuple:

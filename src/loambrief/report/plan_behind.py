@@ -18,15 +18,7 @@ from loambrief.report.workings import Workings
 
 
 def plan_behind(context: Context, drawn: Pictures, workings: Workings) -> list[b.Block]:
-    """Why the plan is as it is.
-
-    Parameters
-    ----------
-    drawn : Pictures
-        Its charts.
-    workings : Workings
-        Of the case; what the topics left is printed here.
-    """
+    """Why the plan is as it is; what the topics left of the workings is printed here."""
     plan = context.plan
     if not context.section("plan"):
         return []

@@ -1,5 +1,7 @@
 """The money side of the plan: orders, other ways, the next money, notes of each action."""
 
+from collections.abc import Callable
+
 from loambrief.actions.model import Action, Alternative, Order
 from loambrief.findings.model import NeedKind, say
 from loambrief.report.blocks import Block, Column, Heading, Paragraph, Span, Table, Text
@@ -62,11 +64,7 @@ def _order(context: Context, order: Order, extra: float) -> tuple[Text, ...]:
         return (context.order(pounds, "lb") if order.gallon_lb is None
                 else context.order(pounds / order.gallon_lb, "gal"))
 
-    count = 0 if order.package_lb is None else round(order.ordered_lb / order.package_lb)
-    ordered = context.write(say(
-        "actions.order_packages", package=order.package, count=count,
-        amount=amount(order.ordered_lb),
-        each=amount(order.package_lb) if order.package_lb else ""))
+    ordered = packages(context, order, order.ordered_lb, amount)
     left = "–"
     if order.ordered_lb - order.needed_lb > 0.5:
         left = amount(order.ordered_lb - order.needed_lb)
@@ -75,6 +73,15 @@ def _order(context: Context, order: Order, extra: float) -> tuple[Text, ...]:
     return (context.write(say("actions.order_season", material=order.material_name,
                               number=order.pass_number)),
             amount(order.needed_lb), ordered, left)
+
+
+def packages(context: Context, order: Order, pounds: float,
+             amount: Callable[[float], str]) -> str:
+    """So many pounds of an order in its loads or bags, and what each holds."""
+    count = 0 if order.package_lb is None else round(pounds / order.package_lb)
+    return context.write(say(
+        "actions.order_packages", package=order.package, count=count, amount=amount(pounds),
+        each=amount(order.package_lb) if order.package_lb else ""))
 
 
 def _way(context: Context, way: Alternative) -> tuple[Text, ...]:

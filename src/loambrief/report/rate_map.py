@@ -42,19 +42,10 @@ class RateMap:
 
 def rate_map(case: CaseFile, plan: Plan, writer: Writer, *, status: str = "draft",
              number: str | None = None, stem: str = "") -> RateMap:
-    """The rate map of a plan.
+    """The rate map of a plan: ``<stem>-rates.geojson`` and ``.zip``, if anything can be drawn.
 
-    Parameters
-    ----------
-    status, number
-        Of the advisory; stand with each zone, so that a draft is known in the cab.
-    stem : str
-        Beginning of the files' names; the case id if empty.
-
-    Returns
-    -------
-    RateMap
-        ``<stem>-rates.geojson`` and ``<stem>-rates.zip``; no files if nothing could be drawn.
+    ``status`` and ``number`` of the advisory stand with each zone, so that a draft is known in the
+    cab; ``stem`` is the case id if empty.
     """
     drawn = shapes(case.boundary) if case.boundary is not None else ()
     rows: list[tuple[Action, Sequence[Shape], dict[str, object]]] = []

@@ -196,10 +196,10 @@ class Writer:
                 return start if bare else f"{start} ({ending.removeprefix(': ')})"
         return text
 
-    def names(self, topic: str, start: str) -> tuple[str, ...]:
-        """Messages of a topic that begin alike, without that beginning."""
-        return tuple(name.removeprefix(start) for name in vars(self._modules(topic))
-                     if name.startswith(start))
+    def fixed(self, topic: str) -> tuple[tuple[str, str], ...]:
+        """The fixed words of a topic: name and text of every macro ``word_<name>``."""
+        return tuple((name.removeprefix("word_"), self.write(Message(f"{topic}.{name}")))
+                     for name in vars(self._modules(topic)) if name.startswith("word_"))
 
     def _written(self, message: Message) -> str:
         try:

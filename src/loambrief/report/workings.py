@@ -51,7 +51,9 @@ class Workings:
     def _listed(self, worked: Sequence[Worked]) -> list[Block]:
         groups: dict[tuple, list[Worked]] = {}
         for one in worked:
-            groups.setdefault(_group_key(one.result), []).append(one)
+            result = one.result
+            key = (result.formula, result.source, result.locator, result.how)
+            groups.setdefault(key, []).append(one)
         items = tuple(item for members in groups.values() for item in _group(self.context, members))
         return [CalculationList(items)] if items else []
 
@@ -61,10 +63,6 @@ def topic_of(result: Result) -> str:
     first = FORMULAS[result.formula].topic.split("_")[0]
     topic = PARTS.get(first, first)
     return topic if topic in TOPICS else ""
-
-
-def _group_key(result: Result) -> tuple[str, str, str, str]:
-    return (result.formula, result.source, result.locator, result.how)
 
 
 def _group(context: Context, members: list[Worked]) -> Iterator[Calculation]:

@@ -35,19 +35,10 @@ def _limit(first: float, second: float) -> float:
 def changes(results: pd.DataFrame) -> pd.DataFrame:
     """From the first reading of a zone and layer to the last by the same method.
 
-    Parameters
-    ----------
-    results : DataFrame
-        As of :class:`~loambrief.season.tables.SeasonTables`.
-
-    Returns
-    -------
-    DataFrame
-        One row for each zone, layer and quantity that was read at least twice; the columns are
-        :data:`CHANGES`. ``noise`` is the least significant change; ``verdict`` is that
-        of :class:`~loambrief.topics.history.findings.ChangeVerdict`; ``reason`` says why a
-        change cannot be told (another method, a limit in place of a value, cores or error not
-        known).
+    One row for each zone, layer and quantity that was read at least twice; the columns are
+    :data:`CHANGES`. ``noise`` is the least significant change; ``verdict`` is that of
+    :class:`~loambrief.topics.history.findings.ChangeVerdict`; ``reason`` says why a change cannot
+    be told (another method, a limit in place of a value, cores or error not known).
     """
     soil = _zoned(results)
     several = soil[soil.groupby(ZONE)["taken"].transform("nunique") > 1]

@@ -22,17 +22,9 @@ def latest_day(tables: SeasonTables) -> dt.date:
 def due(tables: SeasonTables, on: dt.date) -> pd.DataFrame:
     """Fields whose tests are old on a day or grow old within a year, and follow-ups.
 
-    Parameters
-    ----------
-    on : date
-        Day of the report.
-
-    Returns
-    -------
-    DataFrame
-        Soonest first; columns are :data:`DUE`. A field of which no soil test is known has no
-        ``due`` and no ``taken``. Fields whose only data hold no results at all are left out:
-        of them it is not known. Of each follow-up of a field only the latest advisory's counts.
+    Soonest first; columns are :data:`DUE`. A field of which no soil test is known has no ``due``
+    and no ``taken``. Fields whose only data hold no results at all are left out: of them it is
+    not known. Of each follow-up of a field only the latest advisory's counts.
     """
     last = pd.Timestamp(on) + pd.Timedelta(days=AHEAD_DAYS)
     fields = tables.advisories.drop_duplicates("field_no", keep="last")

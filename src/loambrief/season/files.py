@@ -6,7 +6,7 @@ spreadsheet program opens with ease; the first sheet names those that are only i
 """
 
 import io
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from datetime import date
 from functools import partial
 from importlib.util import find_spec
@@ -29,37 +29,12 @@ CHUNK = 50_000
 CONTENTS = "contents"
 
 
-class Contents(Mapping[str, bytes]):
-    """Files by name, each made when it is asked for, so that one at a time is held."""
-
-    def __init__(self, makers: Mapping[str, Callable[[], bytes]]):
-        self.makers = makers
-
-    def __getitem__(self, name: str) -> bytes:
-        return self.makers[name]()
-
-    def __iter__(self) -> Iterator[str]:
-        return iter(self.makers)
-
-    def __len__(self) -> int:
-        return len(self.makers)
-
-
 def table_files(tables: Mapping[str, pd.DataFrame], formats: Iterable[str],
                 stem: str = "season") -> dict[str, Callable[[], bytes]]:
     """What makes each file, by its name.
 
-    Parameters
-    ----------
-    tables : mapping of str to DataFrame
-        As :meth:`loambrief.season.tables.SeasonTables.written` gives them.
-    formats : iterable of str
-        Of :data:`FORMATS`.
-
-    Raises
-    ------
-    LoambriefError
-        Parquet without pyarrow.
+    ``tables`` are as :meth:`loambrief.season.tables.SeasonTables.written` gives them, ``formats``
+    of :data:`FORMATS`; Parquet needs pyarrow.
     """
     wanted = set(formats)
     if PARQUET in wanted and find_spec("pyarrow") is None:
@@ -76,14 +51,16 @@ def table_files(tables: Mapping[str, pd.DataFrame], formats: Iterable[str],
 
 
 def _plain(table: pd.DataFrame) -> pd.DataFrame:
-    """Categories as texts that no spreadsheet takes for formulas, empty where there is none."""
+    """Texts that no spreadsheet takes for formulas; categories are empty where there is none."""
     made: dict[Any, Any] = {}
     for name, column in table.items():
         if isinstance(column.dtype, pd.CategoricalDtype):
             texts = [neutral(str(text)) for text in column.cat.categories]
             made[name] = np.array([*texts, ""], dtype=object)[column.cat.codes.to_numpy()]
-        else:
+        elif pd.api.types.is_numeric_dtype(column) or pd.api.types.is_datetime64_dtype(column):
             made[name] = column
+        else:
+            made[name] = column.astype(object).map(neutral)
     return pd.DataFrame(made, index=table.index)
 
 

@@ -49,12 +49,7 @@ class Gathered:
 
 
 def gather(places: Sequence[Path]) -> Gathered:
-    """Read every advisory's data in the places.
-
-    Parameters
-    ----------
-    places : sequence of Path
-        Folders, searched with those below them, or archives.
+    """Read every advisory's data in folders, searched with those below them, or archives.
 
     Raises
     ------

@@ -37,13 +37,9 @@ def _view(numbers: array) -> np.ndarray:
 
 
 class Growing:
-    """A table of one schema.
+    """A table of one schema: column -> its kind.
 
-    Parameters
-    ----------
-    schema : mapping
-        Column -> ``text``, ``day`` (ISO text in, a date out), ``number`` (None: not known),
-        ``count`` or ``flag``.
+    Rows hold texts, days as ISO text, numbers (None: not known), counts and flags.
     """
 
     def __init__(self, schema: Schema):

@@ -65,12 +65,10 @@ class OddData(Exception):
 
 def rows_of(data: object, advisory: int, source: str,
             known: Mapping[str, str | None] = MappingProxyType({})) -> Rows:
-    """Rows of every table from one advisory.
+    """Rows of every table from one advisory's JSON.
 
     Parameters
     ----------
-    data : object
-        Its JSON.
     advisory : int
         Number that joins the tables.
     source : str

@@ -56,17 +56,9 @@ class SeasonTables:
 
 
 def season_tables(found: Gathered, client: str | None = None) -> SeasonTables:
-    """Tables of what counts.
+    """Tables of what counts; an error if nothing does.
 
-    Parameters
-    ----------
-    client : str or None
-        Part of the names of the clients wanted, without regard to case and accents.
-
-    Raises
-    ------
-    LoambriefError
-        None counts, or no client has such a name.
+    ``client`` is part of the names of the clients wanted, without regard to case and accents.
     """
     frames = {name: table.frame() for name, table in found.tables.items()}
     every = frames.pop("advisories")

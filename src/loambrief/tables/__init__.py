@@ -78,8 +78,8 @@ class DataTable:
         return {}
 
     @cached_property
-    def _found(self) -> dict[tuple[str, ...], dict[tuple[object, ...], DataRow]]:
-        """First row by its values in some columns: rows are looked up again and again."""
+    def _found(self) -> dict[tuple[str, ...], dict[tuple[object, ...], tuple[DataRow, ...]]]:
+        """Rows by their values in some columns: they are looked up again and again."""
         return {}
 
     def column(self, name: str) -> tuple[Any, ...]:
@@ -88,23 +88,32 @@ class DataTable:
             self._columns[name] = tuple([row[name] for row in self.rows])
         return self._columns[name]
 
-    def find(self, **wanted: object) -> DataRow:
-        """First row whose columns equal ``wanted``.
-
-        Raises
-        ------
-        UnknownName
-            No such row.
-        """
+    def where(self, **wanted: object) -> tuple[DataRow, ...]:
+        """Rows whose columns equal ``wanted``, top to bottom; there may be none."""
         names = tuple(wanted)
         if names not in self._found:
-            self._found[names] = {tuple([row[name] for name in names]): row
-                                  for row in reversed(self.rows)}
-        row = self._found[names].get(tuple(wanted.values()))
-        if row is not None:
-            return row
-        key, value = next(iter(wanted.items()))
-        raise UnknownName(f"{self.name} {key}", str(value), tuple(map(str, self.column(key))))
+            groups: dict[tuple[object, ...], list[DataRow]] = {}
+            for row in self.rows:
+                groups.setdefault(tuple([row[name] for name in names]), []).append(row)
+            self._found[names] = {values: tuple(rows) for values, rows in groups.items()}
+        return self._found[names].get(tuple(wanted.values()), ())
+
+    def named(self, called: str, /, **wanted: object) -> tuple[DataRow, ...]:
+        """Rows whose columns equal ``wanted``, at least one.
+
+        Raises ``UnknownName`` with the names that there are; ``called`` is what the first column
+        names.
+        """
+        rows = self.where(**wanted)
+        if not rows:
+            key, value = next(iter(wanted.items()))
+            known = tuple(dict.fromkeys(map(str, self.column(key))))
+            raise UnknownName(called or f"{self.name} {key}", str(value), known)
+        return rows
+
+    def find(self, called: str = "", /, **wanted: object) -> DataRow:
+        """The first of :meth:`named`; without ``called`` the message has the column's name."""
+        return self.named(called, **wanted)[0]
 
     def number(self, column: str, **wanted: object) -> float:
         """The number in one column of the first row whose columns equal ``wanted``.
@@ -257,25 +266,14 @@ def _reference_texts() -> Mapping[str, tuple[str, str]]:
 def references() -> Mapping[str, Reference]:
     """All publications, by key: every ``tables/references/*.toml`` merged.
 
-    Raises
-    ------
-    TableFault
-        A key stands in two files, or an entry lacks its citation.
+    Raises ``TableFault`` if a key stands in two files or an entry lacks its citation.
     """
     return MappingProxyType({key: reference(key) for key in _reference_texts()})
 
 
 @cache
 def reference(key: str) -> Reference:
-    """One publication by its key.
-
-    Raises
-    ------
-    UnknownName
-        No such key.
-    TableFault
-        A key stands in two files, or the entry lacks its citation.
-    """
+    """One publication by its key; ``UnknownName`` if there is none."""
     known = _reference_texts()
     if key not in known:
         raise UnknownName("reference", key, tuple(known))

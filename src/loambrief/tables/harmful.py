@@ -64,17 +64,9 @@ def _accepted(name: str) -> tuple[str, ...]:
 def harmful_row(name: str) -> DataRow | None:
     """The row of ``refractometry/no_press`` that a plant falls under.
 
-    Parameters
-    ----------
-    name : str
-        Scientific name, genus, common name ("wild carrot" or "carrot, wild") or, for a listed
-        weed, EPPO code.
-
-    Returns
-    -------
-    mapping or None
-        ``genus``, ``english``, ``names``, ``exempt``, ``harm``; None where no row fits, which
-        never means safe. Crops of a listed genus (tomato, potato) are exempt by their full name.
+    ``name`` is a scientific name, a genus, a common name ("wild carrot" or "carrot, wild") or, for
+    a listed weed, an EPPO code. None where no row fits, which never means safe. Crops of a listed
+    genus (tomato, potato) are exempt by their full name.
     """
     rows = tuple(load(NO_PRESS))
     genera = {str(row["genus"]).casefold(): row for row in rows}

@@ -15,19 +15,10 @@ def substances() -> tuple[str, ...]:
 
 
 def organic_row(kind: str, substance: str | None) -> DataRow:
-    """The standard's answer for a material.
+    """The standard's answer for a kind of material of the case.
 
-    Parameters
-    ----------
-    kind : str
-        Kind of material in the case.
-    substance : str or None
-        Of :func:`substances`; one that does not belong to the kind counts as not stated.
-
-    Returns
-    -------
-    DataRow
-        With ``status`` ``allowed``, ``restricted``, ``prohibited`` or ``ask``.
+    A substance (of :func:`substances`) that does not belong to the kind counts as not stated. The
+    ``status`` is ``allowed``, ``restricted``, ``prohibited`` or ``ask``.
     """
     rows = [row for row in load(ORGANIC) if row["kind"] == kind]
     return next((row for row in rows if row["substance"] == substance),

@@ -36,15 +36,7 @@ def _stands(words: tuple[str, ...], name: tuple[str, ...]) -> list[range]:
 
 
 def named(places: Iterable[str | None], wanted: Iterable[str]) -> tuple[str, ...]:
-    """Those of some regions that the places name.
-
-    Parameters
-    ----------
-    places : iterable of str or None
-        Where a field is, in words; None is passed over.
-    wanted : iterable of str
-        Names of regions, as printed.
-    """
+    """Those of some regions, by the names as printed, that are named where a field is."""
     asked = tuple(dict.fromkeys(wanted))
     found = {name for place in places if place for name in _spans(place, asked)}
     return tuple(name for name in asked if name in found)

@@ -34,12 +34,8 @@ def judgements(case: CaseFile, findings: Sequence[m.Finding],
                missing: Sequence[m.Missing]) -> tuple[m.Judgement, ...]:
     """One verdict for each nutrient or amendment and place.
 
-    Returns
-    -------
-    tuple of Judgement
-        By place in the order of the case, then nutrients, then amendments. Where several
-        findings judge one thing, a need stands before an open question, and that before
-        "not needed".
+    By place in the order of the case, then nutrients, then amendments. Where several findings judge
+    one thing, a need stands before an open question, and that before "not needed".
     """
     told: dict[tuple[str, str], m.Judgement] = {}
     for judgement in (*_said(findings, missing), *_asked(findings)):
@@ -97,13 +93,7 @@ DECIDES = "adviser decides"
 
 
 def unjudged(case: CaseFile, told: Sequence[m.Judgement]) -> m.Finding | None:
-    """What stands open of the primary nutrients and lime, with the test or decision it wants.
-
-    Returns
-    -------
-    Finding or None
-        None where all of them are judged at every place.
-    """
+    """What stands open of the primary nutrients and lime, with the test or decision it wants."""
     asked = {ASKED[name] for name in case.case.about}
     open_ones = [j for j in told if j.verdict is m.Verdict.NOT_JUDGED
                  and (j.key in PRIMARY or (j.key in asked and j.reason == "not_measured"))]
@@ -129,7 +119,7 @@ def unjudged(case: CaseFile, told: Sequence[m.Judgement]) -> m.Finding | None:
             params={SETTLES: list(dict.fromkeys(j.key for j in group))}))
     names = list(dict.fromkeys(j.key for j in open_ones))
     return m.Finding(
-        id="nutrients.unjudged", topic="nutrients",
+        id="nutrients.unjudged",
         title=say("verdicts.title_unjudged", keys=names), status=m.Status.UNCERTAIN, severity=1,
         confidence=m.Confidence.HIGH, grade=m.Grade.OBSERVED, place=field_place(case),
         body=(say("verdicts.body_unjudged", keys=names),

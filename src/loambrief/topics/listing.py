@@ -8,8 +8,8 @@ import loambrief.topics.formulas  # noqa: F401  (registers every formula)
 from loambrief.agronomy.coverage import coverage, crops_without_guide
 from loambrief.agronomy.crops import crops
 from loambrief.agronomy.guides import TEST_OF, Rule, known_guides
+from loambrief.agronomy.possible import one_of
 from loambrief.agronomy.registry import FORMULAS
-from loambrief.errors import UnknownName
 from loambrief.tables import all_documents, all_tables, load, load_document, reference
 from loambrief.topics.nutrients.formulas_engine import worst_how
 
@@ -24,15 +24,7 @@ HOW_WORDS = {
 def source_rows(topic: str | None = None) -> list[dict[str, str]]:
     """Rows of kind, name, topic, citation, licence of the source, locator, how and evidence.
 
-    Parameters
-    ----------
-    topic : str or None
-        Only this topic.
-
-    Raises
-    ------
-    UnknownName
-        No such topic.
+    Raises ``UnknownName`` for a topic that does not exist.
     """
     rows = []
     for name in sorted(FORMULAS):
@@ -49,8 +41,7 @@ def source_rows(topic: str | None = None) -> list[dict[str, str]]:
                          about.get("locator", ""), about["how"], "", about.get("notes", "")))
     if topic is not None:
         known = tuple(sorted({row["topic"] for row in rows}))
-        if topic not in known:
-            raise UnknownName("topic", topic, known)
+        one_of("topic", topic, known)
         rows = [row for row in rows if row["topic"] == topic]
     return rows
 

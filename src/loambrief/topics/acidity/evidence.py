@@ -5,7 +5,7 @@ from dataclasses import replace
 
 from loambrief.agronomy.registry import subject
 from loambrief.case.schema import CaseFile
-from loambrief.findings.model import Evidence, Finding, Grade, Side, say
+from loambrief.findings.model import Evidence, Finding, Side, on_side, say, stated
 from loambrief.findings.places import depth_of, place_of
 from loambrief.topics.acidity.formulas import constant, exchange_acidity, lime_from_nitrogen
 from loambrief.topics.acidity.formulas_lime import lime_table
@@ -25,9 +25,7 @@ def ph_evidence(case: CaseFile, state: AcidState, lime: LimeNeed | None) -> tupl
     """Readings, the guide, other tables, and the doubts."""
     lines = [_reading(state)]
     if state.method == "cacl2":
-        lines.append(Evidence(Side.CONTEXT, say("acidity.context_cacl2",
-                                                offset=constant("cacl2_offset")),
-                              Grade.PUBLISHED, ("ph-methods-nsw",)))
+        lines.append(stated("acidity.context_cacl2", offset=constant("cacl2_offset")))
     lines += _guide(case, state)
     if lime is not None and lime.best is not None:
         lines += _acidity(state)
@@ -39,11 +37,10 @@ def ph_evidence(case: CaseFile, state: AcidState, lime: LimeNeed | None) -> tupl
 
 
 def _reading(state: AcidState) -> Evidence:
-    return Evidence(
-        Side.FOR, say("acidity.for_reading", ph=state.layer.ph, depth=depth_of(state.layer),
-                      buffer=state.layer.buffer_ph, method=state.sample.methods.buffer,
-                      error=state.ph_error, cores=state.sample.cores),
-        Grade.MEASURED, (), (state.error_result,) if state.error_result else ())
+    return stated("acidity.for_reading", *((state.error_result,) if state.error_result else ()),
+                  ph=state.layer.ph, depth=depth_of(state.layer), buffer=state.layer.buffer_ph,
+                  method=state.sample.methods.buffer, error=state.ph_error,
+                  cores=state.sample.cores)
 
 
 def _guide(case: CaseFile, state: AcidState) -> list[Evidence]:
@@ -51,18 +48,13 @@ def _guide(case: CaseFile, state: AcidState) -> list[Evidence]:
     if target.result is None:
         return []
     result = target.result
-    found = [Evidence(
-        Side.CONTEXT,
-        say("acidity.context_guide", crop=target.crop, target=result.value,
-            trigger=result.details["trigger"], context=result.details["context"],
-            own_guide=target.own_guide, memory=result.how == "memory", own=target.own),
-        Grade.CALCULATED, (result.source,), (result,))]
+    found = [stated("acidity.context_guide", result, crop=target.crop, target=result.value,
+                    trigger=result.details["trigger"], context=result.details["context"],
+                    own_guide=target.own_guide, memory=result.how == "memory", own=target.own)]
     if target.other_value is not None and not target.own:
-        found.append(Evidence(
-            Side.AGAINST if state.below_trigger else Side.CONTEXT,
-            say("acidity.against_subsoil", other=target.other_value,
-                other_trigger=target.other_trigger, target=target.value, ph=state.ph),
-            Grade.CALCULATED, ("vitosh-1995-e2567", "hoorman-2022-fall-lime"), (result,)))
+        found.append(on_side(Side.AGAINST if state.below_trigger else Side.CONTEXT,
+                             "acidity.against_subsoil", result, other=target.other_value,
+                             other_trigger=target.other_trigger, target=target.value, ph=state.ph))
     return found
 
 
@@ -72,9 +64,7 @@ def _acidity(state: AcidState) -> list[Evidence]:
         acid = exchange_acidity.evaluate(buffer_method=method, buffer_ph=state.layer.buffer_ph)
     if acid.value is None:
         return []
-    return [Evidence(Side.FOR, say("acidity.for_acidity", acidity=acid.value, unit=acid.unit,
-                                   method=method),
-                     Grade.CALCULATED, (acid.source,), (acid,))]
+    return [stated("acidity.for_acidity", acid, acidity=acid.value, unit=acid.unit, method=method)]
 
 
 def _tables(state: AcidState, lime: LimeNeed) -> list[Evidence]:
@@ -89,51 +79,33 @@ def _tables(state: AcidState, lime: LimeNeed) -> list[Evidence]:
     pair = (rates["smp"] / rates["sikora_oregon_2025"]
             if rates.get("smp") and rates.get("sikora_oregon_2025") else None)
     apart = spread is not None and spread >= TWOFOLD
-    return [Evidence(
-        Side.AGAINST if apart else Side.CONTEXT,
-        say("acidity.context_tables", rows=rows, printed=printed, apart=apart, spread=spread,
-            pair=pair, chosen=lime.need.params["table"],
-            chosen_amount=lime.rate.details["effective_caco3_ton_ac"]),
-        Grade.CALCULATED, tuple(dict.fromkeys(r.source for r in lime.alternatives)),
-        lime.alternatives)]
+    return [on_side(Side.AGAINST if apart else Side.CONTEXT, "acidity.context_tables",
+                    *lime.alternatives, rows=rows, printed=printed, apart=apart, spread=spread,
+                    pair=pair, chosen=lime.need.params["table"],
+                    chosen_amount=lime.rate.details["effective_caco3_ton_ac"])]
 
 
 def _doubts(case: CaseFile, state: AcidState, lime: LimeNeed) -> list[Evidence]:
     found = []
     method = state.sample.methods.buffer
     if method == "sikora" and any("SMP calibration" in n for n in lime.rate.notes):
-        found.append(Evidence(Side.CONTEXT, say("acidity.context_sikora"), Grade.PUBLISHED,
-                              ("sikora-sera6-2007", "pagani-mallarino-buffers")))
+        found.append(stated("acidity.context_sikora"))
     if method == "smp":
-        found.append(Evidence(Side.AGAINST, say("acidity.against_smp"), Grade.PUBLISHED,
-                              ("brown-cisco-1984",)))
+        found.append(stated("acidity.against_smp"))
     if method == "woodruff":
-        found.append(Evidence(Side.AGAINST, say("acidity.against_woodruff"), Grade.PUBLISHED,
-                              ("brown-cisco-1984",)))
-    found.append(Evidence(Side.AGAINST, say("acidity.against_error", low=lime.need.low,
-                                            high=lime.need.high, error=state.ph_error,
-                                            other=state.aim.other_value,
-                                            cores=state.sample.cores is not None),
-                          Grade.CALCULATED, ("lab-precision-typical", "ramzan-2017"),
-                          lime.need.results))
+        found.append(stated("acidity.against_woodruff"))
+    found.append(stated("acidity.against_error", *lime.need.results, low=lime.need.low,
+                        high=lime.need.high, error=state.ph_error, other=state.aim.other_value,
+                        cores=state.sample.cores is not None))
     if lime.uncredited:
-        found.append(Evidence(Side.AGAINST, say("acidity.against_uncredited",
-                                                materials=list(lime.uncredited)),
-                              Grade.OBSERVED, ("ncdacs-lime-factor",)))
+        found.append(stated("acidity.against_uncredited", materials=list(lime.uncredited)))
     if untilled(case):
-        found.append(Evidence(Side.CONTEXT, say("acidity.context_no_till",
-                                                reach_in=constant("surface_reach_in"),
-                                                depth_in=constant("surface_depth_in")),
-                              Grade.PUBLISHED, ("vitosh-1995-e2567",
-                                                 "notill-lime-considerations",
-                                                 "mengel-notill-lime")))
+        found.append(stated("acidity.context_no_till", reach_in=constant("surface_reach_in"),
+                            depth_in=constant("surface_depth_in")))
     if lime.need.amount is not None and 0 < lime.need.amount < constant("least_even_spread"):
-        found.append(Evidence(Side.CONTEXT, say("acidity.context_small",
-                                                least=constant("least_even_spread")),
-                              Grade.PUBLISHED, ("leep-low-rate-lime",)))
+        found.append(stated("acidity.context_small", least=constant("least_even_spread")))
     if state.aim.crop in RESPONSE_CROPS:
-        found.append(Evidence(Side.CONTEXT, say("acidity.context_response"), Grade.PUBLISHED,
-                              ("mallarino-lime-trials",)))
+        found.append(stated("acidity.context_response"))
     return found
 
 
@@ -142,12 +114,9 @@ def _maintenance(state: AcidState) -> Evidence:
         urea = lime_from_nitrogen.evaluate(n_lb_ac=NITROGEN_LB, nitrogen_source="urea")
         sulfate = lime_from_nitrogen.evaluate(n_lb_ac=NITROGEN_LB,
                                               nitrogen_source="ammonium sulfate")
-    return Evidence(
-        Side.CONTEXT,
-        say("acidity.context_nitrogen", n=NITROGEN_LB, urea=urea.value,
-            urea_low=urea.details["caco3_lb_ac"], sulfate=sulfate.value,
-            sulfate_low=sulfate.details["caco3_lb_ac"]),
-        Grade.CALCULATED, ("sawyer-iowa-lime", "aces-anr174"), (urea, sulfate))
+    return stated("acidity.context_nitrogen", urea, sulfate, n=NITROGEN_LB, urea=urea.value,
+                  urea_low=urea.details["caco3_lb_ac"], sulfate=sulfate.value,
+                  sulfate_low=sulfate.details["caco3_lb_ac"])
 
 
 def avoided_lime(findings: list[Finding], states: list[AcidState],

@@ -1,5 +1,6 @@
 """Soil acidity of a case: pH against the crop's target, lime, acid surface, aluminum, high pH."""
 
+from collections.abc import Iterator
 from typing import Any
 
 from loambrief.case.schema import CaseFile
@@ -19,7 +20,6 @@ from loambrief.topics.acidity.other_means import (
 from loambrief.topics.acidity.state import SUBSOIL_TOP_IN, AcidState, acid_state
 from loambrief.topics.sampling.age import age_params, sample_confidence, too_old, too_old_body
 
-TOPIC = "acidity"
 SMALL_LIME_TON_AC = 0.5
 """Effective lime below which a need of low confidence is only watched (our own step)."""
 SEVERE_GAP = 1.0
@@ -31,16 +31,7 @@ ALUMINUM_PH = 5.5
 def assess(case: CaseFile) -> m.Assessment:
     """Findings on acidity of every sample, and what was not measured.
 
-    Returns
-    -------
-    Assessment
-        Ids ``acidity.ph``, ``acidity.surface``, ``acidity.aluminum`` and ``acidity.high``,
-        each with the sample's id.
-
-    Raises
-    ------
-    UnknownName
-        The case names a lime table that does not exist.
+    Raises ``UnknownName`` if the case names a lime table that does not exist.
     """
     findings: list[m.Finding] = []
     missing: list[m.Missing] = []
@@ -55,7 +46,7 @@ def assess(case: CaseFile) -> m.Assessment:
                  surface_finding(case, state, lime if wants_lime(state) else None),
                  aluminum_finding(case, state), high_ph_finding(case, state)]
         findings += [f for f in found if f is not None]
-        missing += _missing(case, state, lime)
+        missing += _missing(state, lime)
     read = [s for s in states if not too_old(case, s.sample)]
     return m.Assessment(avoided_lime(findings, read, limed), tuple(missing))
 
@@ -63,7 +54,7 @@ def assess(case: CaseFile) -> m.Assessment:
 def _outdated(case: CaseFile, state: AcidState) -> m.Finding:
     """A pH too old to lime by."""
     return m.Finding(
-        id=f"acidity.ph.{state.sample.id}", topic=TOPIC,
+        id=f"acidity.ph.{state.sample.id}",
         title=say("acidity.title_too_old", where=state.place), status=m.Status.UNCERTAIN,
         severity=0, confidence=m.Confidence.LOW, grade=m.Grade.MEASURED,
         value=state.ph, low=state.ph_low, high=state.ph_high, unit="pH",
@@ -138,7 +129,7 @@ def _ph(case: CaseFile, state: AcidState, lime: LimeNeed | None) -> m.Finding | 
     status, severity = _status(state, found, small)
     limed = state.below_trigger and not state.calcareous
     return m.Finding(
-        id=f"acidity.ph.{state.sample.id}", topic=TOPIC,
+        id=f"acidity.ph.{state.sample.id}",
         title=say("acidity.title_ph", ph=state.ph, target=target.value, trigger=target.trigger,
                   crop=target.crop if limed else found.crop, where=state.place, low=limed,
                   near=state.near_trigger, depends=state.depends_on_subsoil, small=small,
@@ -222,7 +213,7 @@ def _untargeted(case: CaseFile, state: AcidState) -> m.Finding | None:
     if state.ph is None:
         return None
     return m.Finding(
-        id=f"acidity.ph.{state.sample.id}", topic=TOPIC,
+        id=f"acidity.ph.{state.sample.id}",
         title=say("acidity.title_untargeted", ph=state.ph, crop=case.field.crop,
                   where=state.place),
         status=m.Status.UNCERTAIN, severity=0, confidence=confidence(case, state),
@@ -286,30 +277,20 @@ def _sources(state: AcidState, lime: LimeNeed | None) -> tuple[str, ...]:
     return tuple(dict.fromkeys(found))
 
 
-def _missing(case: CaseFile, state: AcidState, lime: LimeNeed | None) -> list[m.Missing]:
-    found = []
-
-    def lacks(name: str, **params) -> None:
-        found.append(m.Missing(say(f"acidity.missing_{name}", where=state.place, **params),
-                               say(f"acidity.missing_{name}_means", **params), TOPIC))
-
+def _missing(state: AcidState, lime: LimeNeed | None) -> Iterator[m.Missing]:
+    where = state.place
     if state.main is None:
-        lacks("layer", depth_in=TILLED_MIN_IN)
+        yield m.lacks("acidity.missing_layer", where=where, depth_in=TILLED_MIN_IN)
     elif state.ph is None:
-        lacks("ph")
+        yield m.lacks("acidity.missing_ph", where=where)
     if lime is not None and state.layer.buffer_ph is None:
-        lacks("buffer")
-    if lime is not None and state.layer.buffer_ph is not None and (
-            state.sample.methods.buffer == "modified-mehlich"):
-        lacks("acidity")
+        yield m.lacks("acidity.missing_buffer", where=where)
+    elif lime is not None and state.sample.methods.buffer == "modified-mehlich":
+        yield m.lacks("acidity.missing_acidity", where=where)
     if lime is not None and state.aim.other_value is not None and state.subsoil_ph is None:
-        lacks("subsoil", target=state.aim.value, other=state.aim.other_value,
-              depth_in=SUBSOIL_TOP_IN, depends=state.depends_on_subsoil)
-    if state.ph is not None and state.reading < ALUMINUM_PH and not _has_aluminum(state):
-        lacks("aluminum")
-    return found
-
-
-def _has_aluminum(state: AcidState) -> bool:
-    return (state.main is not None and state.layer.aluminum is not None
-            and state.sample.methods.aluminum == "kcl")
+        yield m.lacks("acidity.missing_subsoil", where=where, target=state.aim.value,
+                      other=state.aim.other_value, depth_in=SUBSOIL_TOP_IN,
+                      depends=state.depends_on_subsoil)
+    if state.ph is not None and state.reading < ALUMINUM_PH and (
+            state.layer.aluminum is None or state.sample.methods.aluminum != "kcl"):
+        yield m.lacks("acidity.missing_aluminum", where=where)

@@ -10,9 +10,9 @@ from __future__ import annotations
 import math
 from functools import partial
 
-from loambrief.agronomy.possible import NotNegative, Percent, SoilPh
+from loambrief.agronomy.possible import NotNegative, Percent, SoilPh, one_of
 from loambrief.agronomy.registry import Answer, by_row, formula
-from loambrief.errors import ImpossibleInput, UnknownName
+from loambrief.errors import ImpossibleInput
 from loambrief.tables import load, named_number
 
 BUFFERS = "acidity/buffer_acidity"
@@ -53,8 +53,7 @@ def exchange_acidity(buffer_method: str, buffer_ph: SoilPh) -> Answer:
     """
     table = load(BUFFERS)
     known = (*table.column("method"), *UNCALIBRATED)
-    if buffer_method not in known:
-        raise UnknownName("buffer method", str(buffer_method), known)
+    one_of("buffer method", buffer_method, known)
     if buffer_method in UNCALIBRATED:
         return Answer(
             None, source="hoskins-2005-mehlich", locator="site regressions only", how="seen",
@@ -278,8 +277,6 @@ def lime_from_nitrogen(n_lb_ac: NotNegative, nitrogen_source: str) -> Answer:
 
     Raises
     ------
-    ImpossibleInput
-        Negative nitrogen.
     UnknownName
         Not in the table.
 
@@ -288,11 +285,7 @@ def lime_from_nitrogen(n_lb_ac: NotNegative, nitrogen_source: str) -> Answer:
     4 or 7 lb per lb of N (Iowa State). The Alabama figures are about half: they count pure CaCO3
     and the customary half of the acid of nitrification. Sources: aces-anr174.
     """
-    table = load("acidity/nitrogen_acidity")
-    names = table.column("nitrogen_source")
-    if nitrogen_source not in names:
-        raise UnknownName("nitrogen source", str(nitrogen_source), names)
-    row = table.find(nitrogen_source=nitrogen_source)
+    row = load("acidity/nitrogen_acidity").find("nitrogen source", nitrogen_source=nitrogen_source)
     details: dict[str, object] = {}
     if row["caco3_per_100lb"] is not None and row["n_pct"] is not None:
         details["caco3_lb_ac"] = n_lb_ac * row["caco3_per_100lb"] / row["n_pct"]
@@ -333,9 +326,7 @@ def lime_passes(product_ton_ac: NotNegative, placement: str, region: str | None 
     in above that). Sources: miller-mu-lime; hoorman-notill-lime; anderson-2013-em9057;
     psu-forages-liming.
     """
-    rows = [r for r in load("acidity/single_pass") if r["placement"] == placement]
-    if not rows:
-        raise UnknownName("placement", str(placement), ("surface", "tilled"))
+    rows = load("acidity/single_pass").named("placement", placement=placement)
     own = [r for r in rows if region and r["region"].lower() == region.lower()]
     row = min(own or rows, key=lambda r: r["cap_ton_ac"])
     passes = max(math.ceil(product_ton_ac / row["cap_ton_ac"] - 1e-9), 1)

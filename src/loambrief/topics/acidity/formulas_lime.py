@@ -6,13 +6,13 @@ from dataclasses import dataclass, field
 
 from loambrief.agronomy.possible import NotNegative, Positive, SoilPh
 from loambrief.agronomy.registry import Answer, by_row, formula
-from loambrief.errors import ImpossibleInput, UnknownName
+from loambrief.errors import ImpossibleInput
 from loambrief.tables import DataRow, DataTable, load
 from loambrief.topics.acidity.formulas import constant
-from loambrief.units import LB_PER_TON, T_PER_HA_PER_TON_PER_ACRE
+from loambrief.units import KFT2_PER_ACRE, LB_PER_TON, T_PER_HA_PER_TON_PER_ACRE
 
 INDEX = "acidity/lime_tables"
-TO_TON_AC = {"ton/ac": 1.0, "lb/ac": 1 / LB_PER_TON, "lb/1000ft2": 43.56 / LB_PER_TON}
+TO_TON_AC = {"ton/ac": 1.0, "lb/ac": 1 / LB_PER_TON, "lb/1000ft2": KFT2_PER_ACRE / LB_PER_TON}
 PURE_TABLE = "smp"
 OUR_STEP = "between printed targets or rows the value is taken linearly, which is our own step"
 
@@ -33,16 +33,8 @@ def lime_tables() -> tuple[str, ...]:
 
 
 def lime_table(name: str) -> DataRow:
-    """Index row of a lime table.
-
-    Raises
-    ------
-    UnknownName
-        No such table.
-    """
-    if name not in lime_tables():
-        raise UnknownName("lime table", str(name), lime_tables())
-    return load(INDEX).find(name=name)
+    """Index row of a lime table; UnknownName without one."""
+    return load(INDEX).find("lime table", name=name)
 
 
 def fits_buffer(name: str, buffer_method: str) -> bool:
@@ -252,7 +244,7 @@ def _nearest_row(grid: DataTable, key: str, column: str, at: float) -> _TableAns
 def _equation(row, buffer_ph, target_ph, acidity, soil_ph) -> _TableAnswer:
     """Polynomials of buffer pH, one per printed target."""
     at = _need_buffer(row, buffer_ph)
-    lines = [r for r in load("acidity/lime_equations") if r["name"] == row["name"]]
+    lines = load("acidity/lime_equations").where(name=row["name"])
     by_target = {r["target_ph"]: r["target_ph"] for r in lines}
     lower, upper, weight, notes, within = _target_span(by_target, target_ph)
     factor = TO_TON_AC[row["unit"]]
@@ -375,10 +367,7 @@ def lime_requirement_uk(texture: str, soil_ph: SoilPh, target_ph: SoilPh) -> Ans
     (target - pH) x factor: 6 on sands (agrees with a printed table), 7 on light and medium soils, 8
     on clay, 16 on peat (from memory). No buffer test is used. Sources: uk-lime-table-copy.
     """
-    names = load("acidity/textures").column("texture")
-    if texture not in names:
-        raise UnknownName("texture", str(texture), names)
-    soil_class = load("acidity/textures").find(texture=texture)["uk_class"]
+    soil_class = load("acidity/textures").find("texture", texture=texture)["uk_class"]
     row = load("acidity/uk_lime_factors").find(uk_class=soil_class)
     value = max(target_ph - soil_ph, 0.0) * row["factor"]
     return by_row(row, value,

@@ -7,7 +7,7 @@ from itertools import pairwise
 
 from loambrief.agronomy.possible import NotNegative, Percent, Positive, percent
 from loambrief.agronomy.registry import Answer, by_row, formula
-from loambrief.errors import ImpossibleInput, UnknownName
+from loambrief.errors import ImpossibleInput
 from loambrief.tables import DataRow, load
 
 SCHEMES = "acidity/fineness_schemes"
@@ -19,21 +19,13 @@ def schemes() -> tuple[str, ...]:
 
 
 def lime_scheme(name: str) -> DataRow:
-    """DataRow of a lime quality scheme.
-
-    Raises
-    ------
-    UnknownName
-        No such scheme.
-    """
-    if name not in schemes():
-        raise UnknownName("fineness scheme", str(name), schemes())
-    return load(SCHEMES).find(scheme=name)
+    """Row of a lime quality scheme; UnknownName without one."""
+    return load(SCHEMES).find("fineness scheme", scheme=name)
 
 
 def sieves_of(name: str) -> tuple[int, ...]:
     """Sieves (mesh) a scheme needs, coarsest first."""
-    bins = [r for r in load("acidity/fineness_sieves") if r["scheme"] == name]
+    bins = load("acidity/fineness_sieves").where(scheme=name)
     found = {int(r[c]) for r in bins for c in ("passes_mesh", "held_on_mesh") if r[c]}
     return tuple(sorted(found))
 
@@ -64,10 +56,9 @@ def _factor(name: str, passing: object) -> float:
     found = _passing(name, passing)
     found[0] = 100.0
     total = 0.0
-    for row in load("acidity/fineness_sieves"):
-        if row["scheme"] == name:
-            held = found[int(row["held_on_mesh"])] if row["held_on_mesh"] is not None else 0.0
-            total += (found[int(row["passes_mesh"])] - held) * row["factor"]
+    for row in load("acidity/fineness_sieves").where(scheme=name):
+        held = found[int(row["held_on_mesh"])] if row["held_on_mesh"] is not None else 0.0
+        total += (found[int(row["passes_mesh"])] - held) * row["factor"]
     return total
 
 

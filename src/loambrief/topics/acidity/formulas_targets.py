@@ -10,7 +10,7 @@ from loambrief.agronomy.registry import Answer, by_row, formula
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.tables import DataRow, load
 from loambrief.topics.acidity.formulas import constant
-from loambrief.units import SLICE_DEPTH_IN, SLICE_LB
+from loambrief.units import KFT2_PER_ACRE, SLICE_DEPTH_IN, SLICE_LB
 
 TARGETS = "acidity/ph_targets"
 ACID, OTHER, ORGANIC, ANY = "acid subsoil", "other subsoil", "organic soil", "any"
@@ -30,11 +30,9 @@ def guide_for(region: str | None) -> str | None:
 
 
 def _match(scheme: str, crop: str, context: str) -> DataRow | None:
-    rows = [r for r in load(TARGETS) if r["scheme"] == scheme and r["crop"] == crop]
-    fitting = [r for r in rows if r["context"] == context]
-    if not fitting and context != ORGANIC:
-        fitting = [r for r in rows if r["context"] == ANY]
-    return fitting[0] if fitting else None
+    wanted = (context,) if context == ORGANIC else (context, ANY)
+    return next((row for one in wanted
+                 for row in load(TARGETS).where(scheme=scheme, crop=crop, context=one)), None)
 
 
 def _row(crop: Crop, guide: str | None, context: str) -> DataRow:
@@ -181,8 +179,6 @@ def sulfur_to_acidify(
     ------
     UnknownName
         Not a table or texture.
-    ImpossibleInput
-        Not a pH, or a percentage that cannot be.
 
     Notes
     -----
@@ -191,21 +187,14 @@ def sulfur_to_acidify(
     lb of sulfur before pH can move (``sulfur_for_lime``). Sources: purdue-sulfur-2006;
     western-fertilizer-handbook; rhs-acidifying.
     """
-    rates = load("acidity/sulfur_rates")
-    names = tuple(dict.fromkeys(rates.column("name")))
-    if table not in names:
-        raise UnknownName("sulfur table", str(table), names)
-    textures = load("acidity/textures")
-    if texture not in textures.column("texture"):
-        raise UnknownName("texture", str(texture), textures.column("texture"))
-    rows = [r for r in rates if r["name"] == table]
+    rows = load("acidity/sulfur_rates").named("sulfur table", name=table)
+    column = load("acidity/textures").find("texture", texture=texture)["sulfur_class"]
     about = {"source": rows[0]["source"], "locator": rows[0]["locator"], "how": rows[0]["how"]}
     if soil_ph <= target_ph:
         return Answer(0.0, notes=("the soil is at or below that pH already",), **about)
     reason = _limey(fizz, carbonate_pct, soil_ph)
     if reason:
         return Answer(None, notes=(f"no rate: {reason}; sulfur would be used up by it",), **about)
-    column = textures.find(texture=texture)["sulfur_class"]
     if column is None:
         return Answer(None, notes=("the tables do not cover organic soils",), **about)
     if rows[0]["kind"] == "per unit":
@@ -214,7 +203,7 @@ def sulfur_to_acidify(
         return Answer(None, notes=(f"this table is only for pH {rows[0]['target_ph']:g}",), **about)
     else:
         value, inside = _along(rows, column, soil_ph)
-    return Answer(value, details={"lb_per_1000ft2": value / 43.56}, within_range=inside,
+    return Answer(value, details={"lb_per_1000ft2": value / KFT2_PER_ACRE}, within_range=inside,
                   notes=("put on half, test again after three to six months",), **about)
 
 

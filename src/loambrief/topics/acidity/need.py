@@ -10,7 +10,7 @@ from loambrief.case.schema import Analysis, CaseFile, Increment
 from loambrief.case.select import sample_area_ac
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.findings.crop_kinds import known_crop, standing, stays
-from loambrief.findings.model import Message, Need, NeedKind, say
+from loambrief.findings.model import Message, Need, NeedKind, say, sources_of
 from loambrief.findings.places import place_of
 from loambrief.topics.acidity.formulas import (
     UNCALIBRATED,
@@ -96,10 +96,7 @@ class LimeNeed:
 def choose_table(case: CaseFile, state: AcidState) -> TableChoice:
     """The case's own table, else the region's, else the default of the buffer method.
 
-    Raises
-    ------
-    UnknownName
-        The case names a lime table that does not exist.
+    Raises ``UnknownName`` if the case names one that does not exist.
     """
     method = state.sample.methods.buffer
     if case.lime_table is not None:
@@ -134,10 +131,7 @@ def lime_depth(case: CaseFile, table: str) -> tuple[float, str]:
 def lime_share(analysis: Analysis | None, fineness_scheme: str | None = None) -> float | None:
     """Pure, fine CaCO3 per unit of a lime as spread, from its analysis; None if not stated.
 
-    Raises
-    ------
-    UnknownName
-        The material names a fineness scheme that does not exist.
+    Raises ``UnknownName`` if the material names a fineness scheme that does not exist.
     """
     if analysis is None:
         return None
@@ -307,21 +301,14 @@ def _cautions(case: CaseFile, short: bool = False) -> tuple[Message, ...]:
 
 def lime_need(case: CaseFile, state: AcidState, slice_: Increment | None = None,
               ph: float | None = None, depth_in: float | None = None) -> LimeNeed:
-    """Lime that brings a sample to its target; the amount is None where it cannot be set.
+    """Lime that brings a sample with a target to it; the amount is None where it cannot be set.
 
     Parameters
     ----------
-    state : AcidState
-        With a target.
     slice_, ph : Increment, float or None
         Slice whose buffer reading is used and its pH in water; the tilled layer by default.
     depth_in : float or None
         Depth to lime [in]; None for the depth the tillage reaches.
-
-    Raises
-    ------
-    UnknownName
-        The case names a lime table that does not exist.
     """
     slice_ = slice_ if slice_ is not None else state.main
     ph = ph if ph is not None else state.reading
@@ -369,6 +356,6 @@ def lime_need(case: CaseFile, state: AcidState, slice_: Increment | None = None,
         text=say("acidity.need_lime", **params),
         may_be_none=_may_be_none(state, slice_, ph, choice.name, depth, taken),
         results=(best, span, *credit, rule),
-        sources=tuple(dict.fromkeys(r.source for r in (best, *credit, rule))), params=params,
+        sources=sources_of((best, *credit, rule)), params=params,
     )
     return LimeNeed(need, choice, best, same, depth, depth_by, credit, uncredited)

@@ -19,7 +19,6 @@ from loambrief.topics.acidity.state import AcidState, region_of, untilled
 from loambrief.topics.cations.formulas import effective_cec, ppm_to_meq
 from loambrief.units import plain
 
-TOPIC = "acidity"
 SURFACE_GAP = 0.3
 """Surface this much more acid than the tilled layer is called an acid surface: our own step."""
 HIGH_PH = 7.3
@@ -54,7 +53,7 @@ def surface_finding(case: CaseFile, state: AcidState, lime: LimeNeed | None) -> 
         needs = (_buffer_test(case, state),)
     depth = depth_of(state.top)
     return m.Finding(
-        id=f"acidity.surface.{state.sample.id}", topic=TOPIC,
+        id=f"acidity.surface.{state.sample.id}",
         title=say("acidity.title_surface", surface=state.surface_ph, whole=state.ph,
                   depth=depth, where=state.place),
         status=m.Status.LIMITING if only_surface else m.Status.WATCH,
@@ -68,13 +67,10 @@ def surface_finding(case: CaseFile, state: AcidState, lime: LimeNeed | None) -> 
                   amount=own.need.amount if own else None,
                   buffer=state.top.buffer_ph),),
         evidence=(
-            m.Evidence(m.Side.FOR, say("acidity.for_surface", surface=state.surface_ph,
-                                       depth=depth, whole=state.ph,
-                                       whole_depth=depth_of(state.layer)), m.Grade.MEASURED),
-            m.Evidence(m.Side.FOR, say("acidity.for_surface_trials"), m.Grade.PUBLISHED,
-                       ("osu-em9014-strat", "ndsu-notill-acid-depth", "obour-kansas-50yr")),
-            m.Evidence(m.Side.AGAINST, say("acidity.against_surface"), m.Grade.PRACTICE,
-                       ("surface-practice",)),
+            m.stated("acidity.for_surface", surface=state.surface_ph, depth=depth, whole=state.ph,
+                     whole_depth=depth_of(state.layer)),
+            m.stated("acidity.for_surface_trials"),
+            m.stated("acidity.against_surface"),
         ),
         needs=needs,
         sources=("osu-em9014-strat", "surface-practice"),
@@ -126,7 +122,7 @@ def aluminum_finding(case: CaseFile, state: AcidState) -> m.Finding | None:
     harmful = toxic or tolerant
     status = m.Status.LIMITING if harmful else m.Status.WATCH if sensitive else m.Status.ADEQUATE
     return m.Finding(
-        id=f"acidity.aluminum.{state.sample.id}", topic=TOPIC,
+        id=f"acidity.aluminum.{state.sample.id}",
         title=say("acidity.title_aluminum", al=al, share=share.value if share else None,
                   toxic=harmful, where=state.place),
         status=status, severity=3 if harmful else 1 if sensitive else 0,
@@ -137,11 +133,9 @@ def aluminum_finding(case: CaseFile, state: AcidState) -> m.Finding | None:
                   share=share.value if share else None, sodium=bool(bases and "Na" in bases),
                   sensitive=constant("al_sensitive_pct"), tolerant=constant("al_tolerant_pct")),),
         evidence=(
-            m.Evidence(m.Side.FOR, say("acidity.for_aluminum", al=al, ph=state.ph, limit=limit,
-                                       below=below), m.Grade.MEASURED, ("ruizdiaz-wheat-lime",),
-                       results),
-            m.Evidence(m.Side.CONTEXT, say("acidity.context_aluminum"), m.Grade.PUBLISHED,
-                       ("kamprath-1970",)),
+            m.stated("acidity.for_aluminum", *results, al=al, ph=state.ph, limit=limit,
+                     below=below),
+            m.stated("acidity.context_aluminum"),
         ),
         sources=("ruizdiaz-wheat-lime", "aluminum-tolerance-classes"), results=results,
     )
@@ -168,10 +162,8 @@ def high_ph_finding(case: CaseFile, state: AcidState) -> m.Finding | None:
         with subject(place_of(state.sample, state.main)):
             used = sulfur_for_lime.evaluate(carbonate_pct=state.carbonate,
                                             depth_in=state.layer.thickness_in)
-        evidence += (m.Evidence(m.Side.FOR, say("acidity.for_sulfur_used", sulfur=used.value,
-                                                carbonate=state.carbonate,
-                                                depth=depth_of(state.layer)),
-                                m.Grade.CALCULATED, ("richards-1954-hb60",), (used,)),)
+        evidence += (m.stated("acidity.for_sulfur_used", used, sulfur=used.value,
+                              carbonate=state.carbonate, depth=depth_of(state.layer)),)
         results += (used,)
     crop = state.aim.crop if state.target else case.field.crop
     found = fit(case, state)
@@ -182,7 +174,7 @@ def high_ph_finding(case: CaseFile, state: AcidState) -> m.Finding | None:
     if stops and not acidify:
         needs += alkaline_needs(case, state)
     return m.Finding(
-        id=f"acidity.high.{state.sample.id}", topic=TOPIC,
+        id=f"acidity.high.{state.sample.id}",
         title=say("acidity.title_high", ph=state.ph, where=state.place, crop=crop,
                   over=over or stops, calcareous=state.calcareous),
         status=m.Status.EXCESS if over or stops else m.Status.NOTED,
@@ -195,9 +187,8 @@ def high_ph_finding(case: CaseFile, state: AcidState) -> m.Finding | None:
                       crop=crop, over=over),
         body=(say("acidity.body_high", calcareous=state.calcareous, acidify=acidify,
                   rated=bool(needs and needs[0].amount), fizz=state.sample.fizz),),
-        evidence=(m.Evidence(m.Side.FOR, say("acidity.for_high", ph=state.layer.ph,
-                                             depth=depth_of(state.layer), fizz=state.sample.fizz,
-                                             carbonate=state.carbonate), m.Grade.MEASURED),
+        evidence=(m.stated("acidity.for_high", ph=state.layer.ph, depth=depth_of(state.layer),
+                           fizz=state.sample.fizz, carbonate=state.carbonate),
                   *evidence),
         needs=needs,
         advise_against=((say("acidity.avoid_sulfur", where=state.place),
@@ -232,7 +223,7 @@ def _acidify(case: CaseFile, state: AcidState):
                  low=amounts[0] if amounts else None, high=amounts[-1] if amounts else None,
                  own=own is not None, calcareous=state.calcareous, texture=state.sample.texture),
         amount=half, low=half, high=amounts[-1] if amounts else None, results=tuple(rated),
-        sources=tuple(dict.fromkeys(r.source for r in rated)),
+        sources=m.sources_of(rated),
         cautions=(say("acidity.caution_sulfur"), say("acidity.caution_sulfur_slow")),
         params={"first_half": half is not None}, printed_span=True,
     )

@@ -91,11 +91,9 @@ def assess(case: CaseFile) -> m.Assessment:
         findings.append(_mineral(case, soil, ratio))
     rates, missing = nitrogen_rates(case)
     if no_matter:
-        missing.append(m.Missing(say("carbon_nitrogen.missing_matter", places=no_matter),
-                                 say("carbon_nitrogen.missing_matter_means"), "carbon_nitrogen"))
+        missing.append(m.lacks("carbon_nitrogen.missing_matter", places=no_matter))
     if no_nitrogen:
-        missing.append(m.Missing(say("carbon_nitrogen.missing_nitrogen", places=no_nitrogen),
-                                 say("carbon_nitrogen.missing_nitrogen_means"), "carbon_nitrogen"))
+        missing.append(m.lacks("carbon_nitrogen.missing_nitrogen", places=no_nitrogen))
     for number, residue in enumerate(case.residue, 1):
         found = residue_finding(case, residue, number)
         if isinstance(found, m.Missing):
@@ -125,15 +123,13 @@ def _matter(case: CaseFile, soil: SoilCarbon) -> m.Finding:
         stock = organic_matter_mass_lb_ac.evaluate(organic_matter_pct=soil.matter, **layer)
         rise = residue_for_organic_matter_ton_ac.evaluate(rise_pct=RISE_PCT, **layer)
         years = _years(case, soil, layer)
-    lines = [m.Evidence(
-        m.Side.FOR if below else m.Side.CONTEXT,
-        say("carbon_nitrogen.published_plateau", plateau=plateau, carbon=soil.carbon,
-            below=soil.high < plateau), m.Grade.PUBLISHED, ("oldfield-2019",), soil.results)]
+    lines = [m.on_side(m.Side.FOR if below else m.Side.CONTEXT, "carbon_nitrogen.published_plateau",
+                       *soil.results, plateau=plateau, carbon=soil.carbon,
+                       below=soil.high < plateau)]
     lines += _clay_lines(soil)
     if not soil.measured:
-        lines.append(m.Evidence(m.Side.CONTEXT, say("carbon_nitrogen.context_factor", low=soil.low,
-                                                    high=soil.high), m.Grade.PUBLISHED,
-                                ("pribyl-2010",), soil.results))
+        lines.append(m.stated("carbon_nitrogen.context_factor", *soil.results, low=soil.low,
+                              high=soil.high))
     body = [say("carbon_nitrogen.body_stock", stock=stock.value / LB_PER_TON,
                 depth_in=soil.increment.thickness_in),
             say("carbon_nitrogen.body_slow", low=rise.details["low"], high=rise.value,
@@ -157,7 +153,7 @@ def _matter(case: CaseFile, soil: SoilCarbon) -> m.Finding:
             optional=True,  # no gain is promised from it, however low the soil lies
         ),)
     return m.Finding(
-        id=f"carbon_nitrogen.organic_matter.{soil.sample.id}", topic="carbon_nitrogen",
+        id=f"carbon_nitrogen.organic_matter.{soil.sample.id}",
         title=say("carbon_nitrogen.title_matter", matter=soil.matter, carbon=soil.carbon,
                   measured=soil.measured, where=soil.place),
         status=status, severity=severity, confidence=sample_confidence(case, soil.sample),
@@ -207,8 +203,7 @@ def _clay_lines(soil: SoilCarbon) -> list[m.Evidence]:
     return [
         m.Evidence(side, say("carbon_nitrogen.clay_class", texture=texture, name=names[0]),
                    m.Grade.CALCULATED, source, tuple(ends)),
-        m.Evidence(m.Side.CONTEXT, say("carbon_nitrogen.clay_disputed"), m.Grade.PUBLISHED,
-                   ("poeplau-don-2023",)),
+        m.stated("carbon_nitrogen.clay_disputed"),
     ]
 
 
@@ -228,16 +223,13 @@ def _ratio(case: CaseFile, soil: SoilCarbon) -> m.Finding | None:
         m.Evidence(m.Side.FOR, say("carbon_nitrogen.for_ratio", ratio=value, carbon=soil.carbon,
                                    nitrogen=nitrogen, measured=soil.measured),
                    m.Grade.MEASURED if soil.measured else m.Grade.CALCULATED, (), (ratio,)),
-        m.Evidence(m.Side.CONTEXT, say("carbon_nitrogen.practice_16", ratio=value, rule=practice),
-                   m.Grade.PRACTICE, ("practice-carbon-16-nitrogen",), (ratio,)),
-        m.Evidence(m.Side.AGAINST, say("carbon_nitrogen.published_16", diet=constant("diet_ratio"),
-                                       burned=split.details["parts_respired"],
-                                       kept=split.details["parts_kept"], share=split.value,
-                                       low=low, high=high),
-                   m.Grade.CALCULATED, ("nrcs-2011-cn", "ars-akron-cn"), (split,)),
+        m.stated("carbon_nitrogen.practice_16", ratio, ratio=value, rule=practice),
+        m.stated("carbon_nitrogen.published_16", split, diet=constant("diet_ratio"),
+                 burned=split.details["parts_respired"], kept=split.details["parts_kept"],
+                 share=split.value, low=low, high=high),
     )
     return m.Finding(
-        id=f"carbon_nitrogen.soil_ratio.{soil.sample.id}", topic="carbon_nitrogen",
+        id=f"carbon_nitrogen.soil_ratio.{soil.sample.id}",
         title=say("carbon_nitrogen.title_ratio", ratio=value, usual=usual, where=soil.place),
         status=m.Status.ADEQUATE if usual else m.Status.NOTED, severity=0,
         confidence=sample_confidence(case, soil.sample, matches=soil.measured),
@@ -272,17 +264,14 @@ def _mineral(case: CaseFile, soil: SoilCarbon, ratio: m.Finding | None) -> m.Fin
         rule = mineral_nitrogen_by_rule_lb_ac.evaluate(organic_matter_pct=soil.matter)
     pounds, least, most = (float(r.value) / KG_PER_HA_PER_LB_PER_ACRE for r in (best, low, high))
     lines = (
-        m.Evidence(m.Side.FOR, say("carbon_nitrogen.for_mineral", turnover=constant("turnover"),
-                                   low=constant("turnover", "low"),
-                                   high=constant("turnover", "high"),
-                                   ratio=middle, measured=measured), m.Grade.CALCULATED,
-                   ("soilsconnect-q97",), (best, low, high)),
-        m.Evidence(m.Side.CONTEXT, say("carbon_nitrogen.practice_mineral", value=rule.value,
-                                       low=rule.details["low"], high=rule.details["high"]),
-                   m.Grade.PRACTICE, ("practice-om-nitrogen",), (rule,)),
+        m.stated("carbon_nitrogen.for_mineral", best, low, high, turnover=constant("turnover"),
+                 low=constant("turnover", "low"), high=constant("turnover", "high"), ratio=middle,
+                 measured=measured),
+        m.stated("carbon_nitrogen.practice_mineral", rule, value=rule.value,
+                 low=rule.details["low"], high=rule.details["high"]),
     )
     return m.Finding(
-        id=f"carbon_nitrogen.mineral_n.{soil.sample.id}", topic="carbon_nitrogen",
+        id=f"carbon_nitrogen.mineral_n.{soil.sample.id}",
         title=say("carbon_nitrogen.title_mineral", value=pounds, low=least, high=most,
                   where=soil.place),
         status=m.Status.NOTED, severity=0,

@@ -9,7 +9,6 @@ from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.tables import DataRow, load
 
-MATERIALS = "carbon_nitrogen/compost_materials"
 KEYS = ("name", "mass", "moisture_pct", "carbon_pct", "nitrogen_pct", "cn_ratio")
 WATER = {"name": "water", "moisture_pct": 100.0, "carbon_pct": 0.0, "nitrogen_pct": 0.0}
 MOST_CARBON_PCT = 120.0
@@ -236,17 +235,3 @@ def compost_recipe(materials: list, target_ratio: float, target_moisture_pct: fl
     q2, q3 = max(q2, 0.0), max(q3, 0.0)
     return Answer(q2, within_range=_possible(first, second, third),
                   details={"second": q2, "third": q3, "total": mass + q2 + q3})
-
-
-def compost_material(name: str) -> DataRow:
-    """Typical row of a raw material for compost.
-
-    Raises
-    ------
-    UnknownName
-        Not in the table.
-    """
-    names = load(MATERIALS).column("material")
-    if name not in names:
-        raise UnknownName("compost material", name, names)
-    return load(MATERIALS).find(material=name)

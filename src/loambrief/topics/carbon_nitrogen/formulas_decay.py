@@ -123,8 +123,6 @@ def decay_effect(ratio: Positive, element: str = "nitrogen", guide: str | None =
 
     Raises
     ------
-    ImpossibleInput
-        A ratio at or below zero.
     UnknownName
         No limits for that element or guide.
 
@@ -134,10 +132,7 @@ def decay_effect(ratio: Positive, element: str = "nitrogen", guide: str | None =
     that lets high C:N mineralise nitrogen has it the wrong way round. Sources: nrcs-2011-cn;
     umn-sulfur.
     """
-    rows = [r for r in load("carbon_nitrogen/thresholds") if r["element"] == element]
-    if not rows:
-        known = tuple(dict.fromkeys(load("carbon_nitrogen/thresholds").column("element")))
-        raise UnknownName("element", element, known)
+    rows = load("carbon_nitrogen/thresholds").named("element", element=element)
     if guide is None:
         row = max(rows, key=lambda r: r["tie_up_above"] - r["release_below"])
     else:
@@ -156,13 +151,7 @@ def decay_effect(ratio: Positive, element: str = "nitrogen", guide: str | None =
 
 
 def residue_row(material: str) -> DataRow:
-    """DataRow of the residue table by name or synonym; the table's own names first.
-
-    Raises
-    ------
-    UnknownName
-        Not in the table.
-    """
+    """Row of the residue table by name or synonym, its own names first; else ``UnknownName``."""
     key = " ".join(material.lower().split())
     rows = load("carbon_nitrogen/residues").rows
     for row in rows:

@@ -22,10 +22,7 @@ def nitrogen_rule(book: Guide, crop: Crop, *, irrigated: bool, previous: Crop | 
                   soil: str | None, texture: str | None) -> tuple[Rule | None, str]:
     """The first nitrogen rule of a guide whose conditions hold.
 
-    Returns
-    -------
-    tuple of Rule or None, and str
-        With None the key of what must be known first; empty where the guide has no rule.
+    In place of a rule the key of what must be known first; empty where the guide has none.
     """
     known = {"previous_crop": previous.lineage if previous else (),
              "soil": (soil,) if soil else (), "texture": (texture,) if texture else ()}

@@ -7,7 +7,7 @@ from collections.abc import Callable
 
 from loambrief.agronomy.crops import find_crop
 from loambrief.agronomy.intervals import combined, log_ends, within_limits
-from loambrief.agronomy.possible import NotNegative, Percent, Positive
+from loambrief.agronomy.possible import NotNegative, Percent, Positive, one_of
 from loambrief.agronomy.registry import Answer, by_row, formula
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.tables import DataRow, load
@@ -24,15 +24,9 @@ UK_SOILS = ("light sand", "shallow", "medium", "deep clay", "deep silty", "organ
 def method_row(method: str, crop: str) -> DataRow:
     """Row of a yield-goal method for a crop or the kind of crop it belongs to.
 
-    Raises
-    ------
-    UnknownName
-        No such method, or not for that crop.
+    Raises ``UnknownName`` without such a method, or if it is not for that crop.
     """
-    rows = [r for r in load(METHODS) if r["method"] == method]
-    if not rows:
-        raise UnknownName("nitrogen method", method,
-                          tuple(dict.fromkeys(load(METHODS).column("method"))))
+    rows = load(METHODS).named("nitrogen method", method=method)
     lineage = find_crop(crop).lineage
     row = next((r for r in rows if r["crop"] in lineage), None)
     if row is None:
@@ -207,10 +201,7 @@ def nitrogen_rate_economic(method: str, price_ratio: Positive) -> Answer[float |
     Sources: osu-2020-mrtn; osu-2022-psnt; osu-2023-two-rates; umn-nitrogen-smart; umn-2022-corn-n;
     isu-double-dip.
     """
-    rows = [r for r in load(ECONOMIC) if r["method"] == method]
-    if not rows:
-        raise UnknownName("nitrogen method", method,
-                          tuple(dict.fromkeys(load(ECONOMIC).column("method"))))
+    rows = load(ECONOMIC).named("nitrogen method", method=method)
     ratios = [float(r["price_ratio"]) for r in rows]
     held = min(max(price_ratio, ratios[0]), ratios[-1])
     if len(rows) < 3 and abs(price_ratio - held) > HALF_STEP:
@@ -264,8 +255,7 @@ def nitrogen_rate_uk_cereal(crop: str, soil: str, sns_index: int) -> Answer[floa
     -----
     What manure brings is still to be taken off.
     """
-    if soil not in UK_SOILS:
-        raise UnknownName("class of soil", soil, UK_SOILS)
+    one_of("class of soil", soil, UK_SOILS)
     lineage = find_crop(crop).lineage
     row = next((r for r in load(UK_CEREALS) if r["crop"] in lineage and r["soil"] == soil
                 and r["sns_index"] == sns_index), None)

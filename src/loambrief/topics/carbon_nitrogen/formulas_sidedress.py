@@ -2,17 +2,15 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 from loambrief.agronomy.crops import find_crop
 from loambrief.agronomy.possible import NotNegative, Positive
 from loambrief.agronomy.registry import Answer, formula
-from loambrief.tables import load
+from loambrief.tables import named_number
 
-TABLE = "carbon_nitrogen/nitrogen_sidedress"
 FORAGE_LEGUMES = ("alfalfa", "red clover", "alfalfa-grass")
-
-
-def _number(name: str) -> float:
-    return load(TABLE).number("value", name=name)
+_number = partial(named_number, "carbon_nitrogen/nitrogen_sidedress")
 
 
 @formula(unit="lb/ac", source="isu-late-spring-nitrate", locator="worked example", how="seen",

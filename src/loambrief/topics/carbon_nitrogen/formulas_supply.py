@@ -12,7 +12,7 @@ from loambrief.agronomy.registry import Answer, by_row, formula
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.tables import load
 from loambrief.topics.carbon_nitrogen.formulas import constant
-from loambrief.units import LB_PER_TON
+from loambrief.units import FT2_PER_ACRE, LB_PER_FT3_PER_G_CM3, LB_PER_TON
 
 SHARES = "carbon_nitrogen/available_nitrogen"
 WET_MANURE_PCT = 18.0
@@ -93,7 +93,7 @@ def available_nitrogen_lb_ton(material: str, total_nitrogen_pct: Percent,
     available nitrogen or a local table is better. Sources: hartz-compost; isu-pmr1003;
     huyser-manure-value; horrocks-2016.
     """
-    rows = [r for r in load(SHARES) if r["period"] == period]
+    rows = load(SHARES).where(period=period)
     row = next((r for r in rows if r["material"] == material), None)
     if row is None:
         raise UnknownName(f"material with a share for {period}", material,
@@ -132,10 +132,7 @@ def organic_nitrogen_release_lb_ac(organic_n_lb_ac: NotNegative, season: str,
     Averages of New York; soil, weather and bedding shift them. The ammonium part is another
     matter: it counts in the first season, as far as it was worked in.
     """
-    rows = [r for r in load("carbon_nitrogen/organic_release") if r["season"] == season]
-    if not rows:
-        raise UnknownName("season after spreading", season,
-                          ("first season", "second season", "third season"))
+    rows = load("carbon_nitrogen/organic_release").named("season after spreading", season=season)
     solids = "below 18" if solids_pct is not None and solids_pct < WET_MANURE_PCT else "18 or more"
     row = next(r for kind in (animal, "any") for r in rows
                if r["animal"] == kind and r["solids"] in (solids, "any"))
@@ -164,7 +161,7 @@ def organic_matter_mass_lb_ac(organic_matter_pct: Percent, depth_in: float,
     return _layer_lb_ac(depth_in, bulk_density_g_cm3) * organic_matter_pct / 100.0
 
 
-LB_PER_ACRE_INCH_AT_1 = 43560.0 / 12.0 * 62.42796
+LB_PER_ACRE_INCH_AT_1 = FT2_PER_ACRE / 12.0 * LB_PER_FT3_PER_G_CM3
 """Soil of 1 g/cm3, one inch on one acre [lb] (definitions; 62.43 lb/ft3 is 1 g/cm3)."""
 
 

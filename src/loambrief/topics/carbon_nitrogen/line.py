@@ -50,10 +50,9 @@ def _finding(case: CaseFile, line: Nitrogen, zone: Sample | None) -> m.Finding:
         area_ac=case.field.area.value if zone is None else sample_area_ac(case, zone),
         amount=rest, results=results,
         cautions=tuple(say("actions.own_caution", text=text) for text in line.cautions))
-    lines = [m.Evidence(m.Side.FOR, say("carbon_nitrogen.for_nitrogen", source=line.source,
-                                        **asked), m.Grade.OBSERVED)]
+    lines = [m.stated("carbon_nitrogen.for_nitrogen", source=line.source, **asked)]
     lines += [m.Evidence(m.Side.AGAINST if whole else m.Side.CONTEXT, c.text, m.Grade.CALCULATED,
-                         tuple(dict.fromkeys(r.source for r in c.results if r.source)), c.results)
+                         m.sources_of(c.results), c.results)
               for c in credits]
     body = [say("carbon_nitrogen.body_nitrogen", **asked)]
     if line.reason is not None:
@@ -62,12 +61,12 @@ def _finding(case: CaseFile, line: Nitrogen, zone: Sample | None) -> m.Finding:
     if open_ones:
         body.append(say("carbon_nitrogen.body_nitrogen_open", kinds=open_ones))
     return m.Finding(
-        id=f"{LINE}.{place.id or 'field'}", topic="carbon_nitrogen",
+        id=f"{LINE}.{place.id or 'field'}",
         title=say("carbon_nitrogen.title_nitrogen", where=place, **asked),
         status=m.Status.NOTED, severity=1 if needed else 0, confidence=m.Confidence.MEDIUM,
         grade=m.Grade.CALCULATED, value=rest, unit="lb/ac", place=place, body=tuple(body),
         evidence=tuple(lines), needs=(need,) if needed else (),
-        sources=tuple(dict.fromkeys(r.source for r in results if r.source)), results=results,
+        sources=m.sources_of(results), results=results,
         judgements=(m.nutrient("N", place, m.Verdict.NEEDED if needed else m.Verdict.NOT_NEEDED,
                                "nitrogen_set" if needed else "nitrogen_covered", "", **asked),),
     )

@@ -3,8 +3,9 @@
 from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import Analysis, CaseFile, Material
 from loambrief.case.select import main_increment
+from loambrief.findings import model as m
 from loambrief.findings.confidence import grade_confidence
-from loambrief.findings.model import Evidence, Finding, Grade, Message, Product, Side, Status, say
+from loambrief.findings.model import say
 from loambrief.topics.carbon_nitrogen.formulas import carbon_nitrogen_ratio, constant
 from loambrief.topics.carbon_nitrogen.formulas_decay import decay_effect
 from loambrief.topics.carbon_nitrogen.formulas_supply import (
@@ -20,7 +21,7 @@ ROWS = {"beef": "beef manure", "dairy": "dairy manure", "poultry": "poultry litt
 
 
 def _offers(case: CaseFile) -> list[Material]:
-    return [m for m in case.materials if m.kind in ("manure", "compost") and m.analysis]
+    return [x for x in case.materials if x.kind in ("manure", "compost") and x.analysis]
 
 
 def material_ratios(case: CaseFile) -> list[tuple[str, float]]:
@@ -79,7 +80,7 @@ def _layer(case: CaseFile) -> dict[str, float | None]:
     return {"depth_in": constant("furrow_slice_in"), "bulk_density_g_cm3": None}
 
 
-def material_findings(case: CaseFile) -> list[Finding]:
+def material_findings(case: CaseFile) -> list[m.Finding]:
     """One finding per manure or compost that has a nitrogen or carbon analysis."""
     found = []
     for material in _offers(case):
@@ -89,12 +90,12 @@ def material_findings(case: CaseFile) -> list[Finding]:
     return found
 
 
-def _finding(case: CaseFile, material: Material) -> Finding | None:
+def _finding(case: CaseFile, material: Material) -> m.Finding | None:
     analysis = _analysis(material)
     total, carbon = plain(analysis.total_nitrogen), plain(analysis.carbon)
     if total is None and carbon is None:
         return None
-    lines: list[Evidence] = []
+    lines: list[m.Evidence] = []
     results: list[Result] = []
     usable = low = high = None
     if total is not None:
@@ -106,27 +107,23 @@ def _finding(case: CaseFile, material: Material) -> Finding | None:
         with subject(material.name):
             effect = decay_effect.evaluate(ratio=float(ratio.value))
         results += [ratio, effect]
-        lines.append(Evidence(
-            Side.CONTEXT, say("carbon_nitrogen.material_ratio", ratio=ratio.value,
-                              effect=effect.value, compost=material.kind == "compost"),
-            Grade.CALCULATED, ("alberta-nmp",), (ratio, effect)))
-    avoid: tuple[tuple[Message, Message], ...] = ()
+        lines.append(m.stated("carbon_nitrogen.material_ratio", ratio, effect, ratio=ratio.value,
+                              effect=effect.value, compost=material.kind == "compost"))
+    avoid: tuple[tuple[m.Message, m.Message], ...] = ()
     rise = None
     if carbon:
         rise, avoid = _rise(case, material, carbon)
         results.append(rise)
-        lines.append(Evidence(
-            Side.CONTEXT, say("carbon_nitrogen.material_rise", low=rise.details["low"],
-                              high=rise.details["high"], rise=RISE_PCT, material=material.name),
-            Grade.CALCULATED, ("noble-2016-om", "nrcs-2011-cn"), (rise,)))
+        lines.append(m.stated("carbon_nitrogen.material_rise", rise, low=rise.details["low"],
+                              high=rise.details["high"], rise=RISE_PCT, material=material.name))
     ties = effect is not None and effect.value == "tie-up"
-    return Finding(
-        id=f"carbon_nitrogen.material.{material.id}", topic="carbon_nitrogen",
+    return m.Finding(
+        id=f"carbon_nitrogen.material.{material.id}",
         title=say("carbon_nitrogen.title_material", material=material.name, usable=usable,
                   low=low, high=high, ties=ties),
-        status=Status.WATCH if ties else Status.NOTED, severity=1 if ties else 0,
+        status=m.Status.WATCH if ties else m.Status.NOTED, severity=1 if ties else 0,
         confidence=grade_confidence(method_matches=plain(analysis.available_n) is not None),
-        grade=Grade.CALCULATED, value=usable, unit="lb/ton" if usable is not None else "",
+        grade=m.Grade.CALCULATED, value=usable, unit="lb/ton" if usable is not None else "",
         reference=say("carbon_nitrogen.reference_material"),
         body=(say("carbon_nitrogen.body_material", kind=material.kind),),
         evidence=tuple(lines), advise_against=avoid, sources=("unl-manure-n",),
@@ -134,19 +131,17 @@ def _finding(case: CaseFile, material: Material) -> Finding | None:
     )
 
 
-def _later(material: Material, total: float) -> tuple[Evidence]:
+def _later(material: Material, total: float) -> tuple[m.Evidence]:
     """What compost gives over years together: no publication that we hold parts them by season."""
     with subject(material.name):
         found = tuple(available_nitrogen_lb_ton.evaluate(
             material="compost", total_nitrogen_pct=total, period=period)
             for period in ("three years", "three to four years"))
-    return (Evidence(Side.CONTEXT, say(
-        "carbon_nitrogen.compost_later", three=found[0].value,
-        low=found[1].details["low"], high=found[1].details["high"]),
-        Grade.PUBLISHED, tuple(r.source for r in found), found),)
+    return (m.stated("carbon_nitrogen.compost_later", *found, three=found[0].value,
+                     low=found[1].details["low"], high=found[1].details["high"]),)
 
 
-def _nitrogen(material: Material, total: float, lines: list[Evidence],
+def _nitrogen(material: Material, total: float, lines: list[m.Evidence],
               results: list[Result]) -> tuple[float, float | None, float | None]:
     """Usable nitrogen per ton: as stated in the case, else by the published share."""
     row = share_row(material)
@@ -155,22 +150,15 @@ def _nitrogen(material: Material, total: float, lines: list[Evidence],
     results.append(share)
     low, high = float(share.details["low"]), float(share.details["high"])
     stated = plain(_analysis(material).available_n)
-    if stated is not None:
-        pounds = stated / 100.0 * LB_PER_TON
-        lines.append(Evidence(Side.FOR, say("carbon_nitrogen.material_stated", value=pounds),
-                              Grade.MEASURED))
-        agrees = low <= pounds <= high
-        lines.append(Evidence(Side.CONTEXT if agrees else Side.AGAINST,
-                              say("carbon_nitrogen.material_share", low=low, high=high, row=row,
-                                  total=share.details["total_lb_ton"],
-                                  memory=share.how == "memory"),
-                              Grade.CALCULATED, (share.source,), (share,)))
-        return pounds, None, None
-    lines.append(Evidence(Side.FOR, say("carbon_nitrogen.material_share", low=low, high=high,
-                                        row=row, total=share.details["total_lb_ton"],
-                                        memory=share.how == "memory"),
-                          Grade.CALCULATED, (share.source,), (share,)))
-    return float(share.value), low, high
+    pounds = None if stated is None else stated / 100.0 * LB_PER_TON
+    side = m.Side.FOR
+    if pounds is not None:
+        lines.append(m.stated("carbon_nitrogen.material_stated", value=pounds))
+        side = m.Side.CONTEXT if low <= pounds <= high else m.Side.AGAINST
+    lines.append(m.on_side(side, "carbon_nitrogen.material_share", share, low=low, high=high,
+                           row=row, total=share.details["total_lb_ton"],
+                           memory=share.how == "memory"))
+    return (float(share.value), low, high) if pounds is None else (pounds, None, None)
 
 
 def _rise(case: CaseFile, material: Material, carbon: float) -> tuple[Result, tuple]:
@@ -185,8 +173,8 @@ def _rise(case: CaseFile, material: Material, carbon: float) -> tuple[Result, tu
     if price is not None and price.per == "ton":
         cost = round(price.amount * low * case.field.area.value, -2)
     return rise, ((
-        say("carbon_nitrogen.avoid_rise", material=Product(material.id, material.name),
+        say("carbon_nitrogen.avoid_rise", material=m.Product(material.id, material.name),
             rise=RISE_PCT),
         say("carbon_nitrogen.avoid_rise_why", low=low, high=high, cost=cost,
-            phosphate=None if phosphate is None else round(phosphate / 100 * 2000 * low, -1)),
+            phosphate=None if phosphate is None else round(phosphate / 100 * LB_PER_TON * low, -1)),
     ),)

@@ -64,14 +64,8 @@ THREE_YEARS = 3 * 365
 def nitrogen_fit(case: CaseFile, zone: Sample | None, place: Place) -> MethodFit | None:
     """The method that fits a zone best, or None where no published one is held.
 
-    Parameters
-    ----------
-    case : CaseFile
-        Without a nitrogen line of the adviser's own, which stands above every method.
-    zone : Sample or None
-        None for a field without samples: methods that need no soil test are left.
-    place : Place
-        Of the zone.
+    A nitrogen line of the adviser's own stands above every method, so the case has none. Without a
+    zone (a field without samples) the methods that need no soil test are left.
     """
     crop = known_crop(case.field.crop)
     if crop is None:

@@ -6,25 +6,10 @@ from math import ceil
 from loambrief.agronomy.registry import Result
 from loambrief.case.schema import CaseFile, Sample
 from loambrief.case.select import sample_area_ac
+from loambrief.findings import model as m
 from loambrief.findings.confidence import ERRORS
 from loambrief.findings.crop_kinds import standing
-from loambrief.findings.model import (
-    Confidence,
-    Evidence,
-    Finding,
-    Grade,
-    Judgement,
-    Message,
-    Missing,
-    Need,
-    NeedKind,
-    Place,
-    Side,
-    Status,
-    Verdict,
-    nutrient,
-    say,
-)
+from loambrief.findings.model import say
 from loambrief.findings.places import field_place, place_of
 from loambrief.topics.carbon_nitrogen.by_guide import has_rule
 from loambrief.topics.carbon_nitrogen.credits import (
@@ -68,12 +53,12 @@ DOUBTS = {  # method to what the literature holds against it
 }
 
 
-def nitrogen_rates(case: CaseFile) -> tuple[list[Finding], list[Missing]]:
+def nitrogen_rates(case: CaseFile) -> tuple[list[m.Finding], list[m.Missing]]:
     """A finding for each zone with a rate, and what is missing for the others."""
     if not needs_nitrogen(case) and (case.nitrogen is not None or not has_rule(case)):
         return [], []
-    findings: list[Finding] = []
-    open_ones: list[Judgement] = []
+    findings: list[m.Finding] = []
+    open_ones: list[m.Judgement] = []
     left = False
     zones: list[Sample | None] = list(case.samples) or [None]
     for zone in zones:
@@ -82,8 +67,8 @@ def nitrogen_rates(case: CaseFile) -> tuple[list[Finding], list[Missing]]:
         if fit is None or fit.amount is None:
             left = True
             if fit is not None:
-                open_ones.append(nutrient(
-                    "N", place, Verdict.NOT_JUDGED, "nitrogen_lacks", "nitrogen_inputs",
+                open_ones.append(m.nutrient(
+                    "N", place, m.Verdict.NOT_JUDGED, "nitrogen_lacks", "nitrogen_inputs",
                     crop=case.field.crop, method=fit.method, lacks=list(fit.lacks),
                     guide=fit.guide.title if fit.guide else None))
             continue
@@ -91,16 +76,16 @@ def nitrogen_rates(case: CaseFile) -> tuple[list[Finding], list[Missing]]:
     return findings, [missing_rate(case, open_ones)] if left else []
 
 
-def _finding(case: CaseFile, zone: Sample | None, place: Place, fit: MethodFit,
-             amount: float) -> Finding:
+def _finding(case: CaseFile, zone: Sample | None, place: m.Place, fit: MethodFit,
+             amount: float) -> m.Finding:
     rate, sandy = fit.results[0], zone is not None and zone.texture in SANDY
     wanted = amount >= LEAST_LB_AC
     asked = {"method": fit.method, "guide": fit.guide.title if fit.guide else None,
              "crop": case.field.crop, "rate": amount, "low": fit.low, "high": fit.high}
-    sources = tuple(dict.fromkeys(r.source for r in fit.results if r.source))
+    sources = m.sources_of(fit.results)
     splits = _splits(fit, sandy)
-    need = Need(
-        kind=NeedKind.NUTRIENT, item="N", unit="lb/ac",
+    need = m.Need(
+        kind=m.NeedKind.NUTRIENT, item="N", unit="lb/ac",
         text=say("carbon_nitrogen.need_rate", amount=amount, where=place), place=place,
         area_ac=case.field.area.value if zone is None else sample_area_ac(case, zone),
         amount=amount, low=fit.low, high=fit.high,
@@ -115,17 +100,17 @@ def _finding(case: CaseFile, zone: Sample | None, place: Place, fit: MethodFit,
     body += _tie_up(case)
     if lacking:
         body.append(say("carbon_nitrogen.body_nitrogen_open", kinds=lacking))
-    return Finding(
-        id=f"{RATE}.{place.id or 'field'}", topic="carbon_nitrogen",
+    return m.Finding(
+        id=f"{RATE}.{place.id or 'field'}",
         title=say("carbon_nitrogen.title_rate", where=place, **asked),
-        status=Status.NOTED, severity=1 if wanted else 0,
-        confidence=Confidence.LOW if rate.how == "memory" or lacking or not rate.within_range
-        else Confidence.MEDIUM,
-        grade=Grade.CALCULATED, value=amount, unit="lb/ac", place=place, body=tuple(body),
+        status=m.Status.NOTED, severity=1 if wanted else 0,
+        confidence=m.Confidence.LOW if rate.how == "memory" or lacking or not rate.within_range
+        else m.Confidence.MEDIUM,
+        grade=m.Grade.CALCULATED, value=amount, unit="lb/ac", place=place, body=tuple(body),
         evidence=tuple(_evidence(case, zone, fit, rate)), needs=(need,) if wanted else (),
         sources=sources, results=fit.results,
-        judgements=(nutrient("N", place, Verdict.NEEDED if wanted else Verdict.NOT_NEEDED,
-                             "nitrogen_method" if wanted else "nitrogen_enough", "", **asked),),
+        judgements=(m.nutrient("N", place, m.Verdict.NEEDED if wanted else m.Verdict.NOT_NEEDED,
+                               "nitrogen_method" if wanted else "nitrogen_enough", "", **asked),),
     )
 
 
@@ -152,7 +137,7 @@ def _splits(fit: MethodFit, sandy: bool) -> int:
     return 2 if (fit.amount or 0.0) >= 100.0 else 1
 
 
-def _cautions(case: CaseFile, sandy: bool, growing: bool) -> Iterator[Message]:
+def _cautions(case: CaseFile, sandy: bool, growing: bool) -> Iterator[m.Message]:
     """How nitrogen is lost here, and what may slow it: the gravest way only."""
     if sandy:
         yield say("carbon_nitrogen.caution_leaching")
@@ -162,7 +147,7 @@ def _cautions(case: CaseFile, sandy: bool, growing: bool) -> Iterator[Message]:
         yield say("carbon_nitrogen.caution_volatile")
 
 
-def _tie_up(case: CaseFile) -> Iterator[Message]:
+def _tie_up(case: CaseFile) -> Iterator[m.Message]:
     """Residue that takes nitrogen first: part of the rate belongs near the row."""
     for residue in case.residue:
         known = residue_ratio(residue)
@@ -171,52 +156,46 @@ def _tie_up(case: CaseFile) -> Iterator[Message]:
 
 
 def _evidence(case: CaseFile, zone: Sample | None, fit: MethodFit,
-              rate: Result) -> Iterator[Evidence]:
+              rate: Result) -> Iterator[m.Evidence]:
     details = rate.details
-    yield Evidence(Side.FOR, say(
-        "carbon_nitrogen.for_rate", method=fit.method,
-        guide=fit.guide.title if fit.guide else None, own=fit.guide is not None and fit.guide.own,
-        name=details.get("class"), cap=details.get("cap_lb_ac"), memory=rate.how == "memory",
-        yield_goal=rate.inputs.get("yield_goal"), unit=fit.crop.yield_unit,
-        wanted=details.get("crop_lb_ac"), test=rate.inputs.get("nitrate_n_ppm"),
-        line=details.get("critical_ppm"), ratio=rate.inputs.get("price_ratio")),
-        Grade.CALCULATED, (rate.source,) if rate.source else (), (rate,))
+    yield m.stated("carbon_nitrogen.for_rate", rate, method=fit.method,
+                   guide=fit.guide.title if fit.guide else None,
+                   own=fit.guide is not None and fit.guide.own, name=details.get("class"),
+                   cap=details.get("cap_lb_ac"), memory=rate.how == "memory",
+                   yield_goal=rate.inputs.get("yield_goal"), unit=fit.crop.yield_unit,
+                   wanted=details.get("crop_lb_ac"), test=rate.inputs.get("nitrate_n_ppm"),
+                   line=details.get("critical_ppm"), ratio=rate.inputs.get("price_ratio"))
     for name in ("matter", "nitrate", "debit"):
         pounds = float(details.get(f"{name}_lb_ac", 0.0) or 0.0)
         if pounds > 0:
-            yield Evidence(Side.FOR if name == "debit" else Side.AGAINST,
-                           say(f"carbon_nitrogen.rate_{name}", amount=pounds,
-                               previous=case.field.previous_crop), Grade.CALCULATED,
-                           (rate.source,) if rate.source else (), (rate,))
+            yield m.Evidence(m.Side.FOR if name == "debit" else m.Side.AGAINST,
+                             say(f"carbon_nitrogen.rate_{name}", amount=pounds,
+                                 previous=case.field.previous_crop), m.Grade.CALCULATED,
+                             (rate.source,) if rate.source else (), (rate,))
     if left := _left(rate):
-        yield Evidence(Side.AGAINST, say(
-            "carbon_nitrogen.credit_legume", crop=case.field.previous_crop, amount=left, low=left,
-            high=left, memory=False, built_in=False), Grade.CALCULATED,
-            (rate.source,) if rate.source else (), (rate,))
+        yield m.stated("carbon_nitrogen.credit_legume", rate, crop=case.field.previous_crop,
+                       amount=left, low=left, high=left, memory=False, built_in=False)
     for credit in fit.credits:
-        yield Evidence(Side.AGAINST, credit.text, Grade.CALCULATED,
-                       tuple(dict.fromkeys(r.source for r in credit.results if r.source)),
-                       credit.results)
+        yield m.Evidence(m.Side.AGAINST, credit.text, m.Grade.CALCULATED,
+                         m.sources_of(credit.results), credit.results)
     if "nitrate_lb_ac" not in details and "nitrate_n_ppm" not in rate.inputs \
             and zone is not None and nitrate_layers(case, zone):
-        yield Evidence(Side.CONTEXT, say("carbon_nitrogen.rate_nitrate_unused",
-                                         method=fit.method,
-                                         guide=fit.guide.title if fit.guide else None),
-                       Grade.MEASURED)
+        yield m.stated("carbon_nitrogen.rate_nitrate_unused", method=fit.method,
+                       guide=fit.guide.title if fit.guide else None)
     if not any(c.kind == "cover" for c in fit.credits) and "cover" not in fit.holds:
         yield from covers_unjudged(case)
     doubt = DOUBTS.get(fit.method)
     if doubt is not None:
-        yield Evidence(Side.AGAINST, say(f"carbon_nitrogen.{doubt[0]}", high=fit.high),
-                       Grade.PUBLISHED, (doubt[1],))
+        yield m.Evidence(m.Side.AGAINST, say(f"carbon_nitrogen.{doubt[0]}", high=fit.high),
+                         m.Grade.PUBLISHED, (doubt[1],))
 
 
-def covers_unjudged(case: CaseFile) -> Iterator[Evidence]:
+def covers_unjudged(case: CaseFile) -> Iterator[m.Evidence]:
     """What killed cover crops may give by the rule of another place; the rate does not count it."""
     for credit in cover_credits(case):
-        yield Evidence(Side.CONTEXT, say("carbon_nitrogen.cover_unjudged", **credit.text.params),
-                       Grade.CALCULATED, (credit.results[0].source,), credit.results)
+        text = say("carbon_nitrogen.cover_unjudged", **credit.text.params)
+        yield m.Evidence(m.Side.CONTEXT, text, m.Grade.CALCULATED, (credit.results[0].source,),
+                         credit.results)
     for residue in killed_covers(case):
         if plain(residue.nitrogen) is None:
-            yield Evidence(Side.CONTEXT, say("carbon_nitrogen.cover_unknown",
-                                             material=residue.material), Grade.OBSERVED)
+            yield m.stated("carbon_nitrogen.cover_unknown", material=residue.material)

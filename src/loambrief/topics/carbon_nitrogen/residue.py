@@ -60,8 +60,7 @@ def residue_finding(case: CaseFile, residue: Residue, number: int) -> m.Finding 
     with subject(residue.material):
         known = residue_ratio(residue)
         if known is None or mass is None:
-            return m.Missing(say("carbon_nitrogen.missing_residue", material=residue.material),
-                             say("carbon_nitrogen.missing_residue_means"), "carbon_nitrogen")
+            return m.lacks("carbon_nitrogen.missing_residue", material=residue.material)
         ratio, carbon, before, own = known
         effect = decay_effect.evaluate(ratio=ratio)
         balance = nitrogen_tie_up_lb_ac.evaluate(dry_mass_lb_ac=mass, cn_ratio=ratio,
@@ -79,20 +78,15 @@ def residue_finding(case: CaseFile, residue: Residue, number: int) -> m.Finding 
                                    demand=balance.details["demand_lb_ac"]),
                    m.Grade.MEASURED if own else m.Grade.CALCULATED, ("nrcs-2011-cn",),
                    (*before, content, balance)),
-        m.Evidence(m.Side.FOR if ties else m.Side.CONTEXT,
-                   say("carbon_nitrogen.for_effect", effect=name,
-                       release=effect.details["release_below"],
-                       tie=effect.details["tie_up_above"], diet=constant("diet_ratio")),
-                   m.Grade.CALCULATED, ("alberta-nmp", "nrcs-2011-cn"), (effect,)),
-        m.Evidence(m.Side.CONTEXT, say("carbon_nitrogen.practice_residue", rule=rule.value,
-                                       supply=balance.details["supply_lb_ac"],
-                                       ratio=constant("practice_ratio")),
-                   m.Grade.PRACTICE, ("practice-carbon-16-nitrogen",), (rule,)),
+        m.on_side(m.Side.FOR if ties else m.Side.CONTEXT, "carbon_nitrogen.for_effect", effect,
+                  effect=name, release=effect.details["release_below"],
+                  tie=effect.details["tie_up_above"], diet=constant("diet_ratio")),
+        m.stated("carbon_nitrogen.practice_residue", rule, rule=rule.value,
+                 supply=balance.details["supply_lb_ac"], ratio=constant("practice_ratio")),
     ]
     if value > 0:
-        lines.append(m.Evidence(m.Side.AGAINST, say("carbon_nitrogen.against_upper", value=value,
-                                                    low=low, high=high), m.Grade.CALCULATED,
-                                ("nrcs-2011-cn",), (balance,)))
+        lines.append(m.stated("carbon_nitrogen.against_upper", balance, value=value, low=low,
+                              high=high))
     legume = fixes_nitrogen(case.field.crop)
     needs: tuple[m.Need, ...] = ()
     if ties and not legume:
@@ -104,7 +98,7 @@ def residue_finding(case: CaseFile, residue: Residue, number: int) -> m.Finding 
             cautions=tuple(_cautions(case, high)),
         ),)
     return m.Finding(
-        id=f"carbon_nitrogen.residue.{number}", topic="carbon_nitrogen",
+        id=f"carbon_nitrogen.residue.{number}",
         title=say("carbon_nitrogen.title_residue", material=residue.material, effect=name,
                   ratio=ratio, value=value, low=low, high=high),
         status=m.Status.WATCH if ties else m.Status.NOTED, severity=1 if ties else 0,

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 from loambrief.case.schema import CaseFile
 from loambrief.findings.crop_kinds import fixes_nitrogen, standing
-from loambrief.findings.model import Judgement, Missing, say
+from loambrief.findings.model import Judgement, Missing, lacks
 from loambrief.units import Quantity
 
 BRINGS_NITROGEN = ("fertilizer", "manure", "compost", "biosolids")
@@ -37,10 +37,7 @@ def missing_rate(case: CaseFile, told: Sequence[Judgement] = ()) -> Missing:
     earlier = tuple(dict.fromkeys(
         a.material for a in case.earlier_applications if a.kind in ("manure", "compost",
                                                                     "biosolids")))
-    return Missing(
-        say("carbon_nitrogen.missing_rate", crop=case.field.crop),
-        say("carbon_nitrogen.missing_rate_means",
-            previous=previous if fixes_nitrogen(previous) and not standing(case) else None,
-            materials=list(nitrogen_carriers(case)), earlier=list(earlier),
-            water=case.field.irrigation != "none"),
-        "carbon_nitrogen", judgements=tuple(told))
+    return lacks("carbon_nitrogen.missing_rate", judgements=tuple(told), crop=case.field.crop,
+                 previous=previous if fixes_nitrogen(previous) and not standing(case) else None,
+                 materials=list(nitrogen_carriers(case)), earlier=list(earlier),
+                 water=case.field.irrigation != "none")

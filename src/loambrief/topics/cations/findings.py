@@ -20,19 +20,11 @@ from loambrief.topics.cations.limits import (
 from loambrief.topics.cations.state import CationState, cation_state
 from loambrief.topics.sampling.age import sample_confidence
 
-TOPIC = "cations"
 PRACTICE = ("Ca", "Mg", "K", "H")
 
 
 def assess(case: CaseFile) -> m.Assessment:
-    """Findings on exchangeable cations of every sample, and what was not measured.
-
-    Returns
-    -------
-    Assessment
-        Ids ``cations.saturation`` (or ``cations.suppressed``), ``cations.magnesium``,
-        ``cations.calcium`` and ``cations.tetany``, each with the sample's id.
-    """
+    """Findings on exchangeable cations of every sample, and what was not measured."""
     findings: list[m.Finding] = []
     missing: list[m.Missing] = []
     for sample in case.samples:
@@ -58,20 +50,16 @@ def _suppressed(case: CaseFile, state: CationState) -> m.Finding:
     assert sound is not None
     reasons = list(sound.details["reasons"])
     return m.Finding(
-        id=f"cations.suppressed.{state.sample.id}", topic=TOPIC,
+        id=f"cations.suppressed.{state.sample.id}",
         title=say("cations.title_suppressed", where=state.place),
         status=m.Status.NOTED, severity=0, confidence=sample_confidence(case, state.sample),
         grade=m.Grade.CALCULATED, place=state.place,
         body=(say("cations.body_suppressed", reasons=reasons,
                   displacement=state.displacement_cec),),
-        evidence=(m.Evidence(m.Side.FOR, say("cations.for_suppressed", reasons=reasons,
-                                             ph=state.ph, fizz=state.sample.fizz,
-                                             carbonate=state.carbonate,
-                                             limit=constant("calcareous_ph"),
-                                             bases=state.bases, cec=state.displacement_cec,
-                                             method=state.sample.methods.cations),
-                             m.Grade.MEASURED,
-                             ("kaesrr-2021-m3-calcium", "acetate-calcareous-1998"), (sound,)),),
+        evidence=(m.stated("cations.for_suppressed", sound, reasons=reasons, ph=state.ph,
+                           fizz=state.sample.fizz, carbonate=state.carbonate,
+                           limit=constant("calcareous_ph"), bases=state.bases,
+                           cec=state.displacement_cec, method=state.sample.methods.cations),),
         advise_against=_against(state),
         sources=("kaesrr-2021-m3-calcium", "acetate-calcareous-1998"),
         results=(sound,), judgements=enough(case, state),
@@ -93,7 +81,7 @@ def _saturation(case: CaseFile, state: CationState) -> m.Finding | None:
     else:
         off = 0.0
     return m.Finding(
-        id=f"cations.saturation.{state.sample.id}", topic=TOPIC,
+        id=f"cations.saturation.{state.sample.id}",
         title=say("cations.title_saturation", cec=state.cec, where=state.place,
                   shares=_shares(state)),
         status=m.Status.NOTED, severity=0,
@@ -125,25 +113,17 @@ def _evidence(state: CationState, traditional: list[Result], outside: list[Resul
              "low": r.details["low"], "high": r.details["high"], "stand": r.value}
             for r in traditional]
     lines = [
-        m.Evidence(m.Side.FOR, say("cations.for_practice", rows=rows, outside=len(outside)),
-                   m.Grade.PRACTICE, ("practice-cation-ranges", "bear-1945", "graham-1959"),
-                   tuple(traditional)),
-        m.Evidence(m.Side.AGAINST, say("cations.against_practice"), m.Grade.PUBLISHED,
-                   ("kopittke-menzies-2007", "chaganti-culman-2017", "mclean-1983",
-                    "sare-building-soils")),
-        m.Evidence(m.Side.CONTEXT, say("cations.context_gaps"), m.Grade.PUBLISHED,
-                   ("chaganti-culman-2017",)),
-        m.Evidence(m.Side.AGAINST, say("cations.against_sum"), m.Grade.PUBLISHED,
-                   ("miller-2015-alp",)),
+        m.stated("cations.for_practice", *traditional, rows=rows, outside=len(outside)),
+        m.stated("cations.against_practice"),
+        m.stated("cations.context_gaps"),
+        m.stated("cations.against_sum"),
     ]
     if state.calcium and state.magnesium:
         with subject(place_of(state.sample, state.main)):
             ratio = calcium_magnesium_ratio.evaluate(ca_ppm=state.calcium,
                                                      mg_ppm=state.magnesium)
-        lines.append(m.Evidence(
-            m.Side.CONTEXT, say("cations.context_ratio", ratio=ratio.value,
-                                act=ratio.details["magnesium_at_least_calcium"]),
-            m.Grade.CALCULATED, ("schulte-kelling-a2986", "msu-ca-mg-ratios"), (ratio,)))
+        lines.append(m.stated("cations.context_ratio", ratio, ratio=ratio.value,
+                              act=ratio.details["magnesium_at_least_calcium"]))
     return tuple(lines)
 
 
@@ -156,9 +136,7 @@ def _missing(state: CationState) -> list[m.Missing]:
     if state.suppressed:
         return found
     if state.cec is None and state.unknown:
-        found.append(m.Missing(say("cations.missing_cec", where=state.place,
-                                   unknown=list(state.unknown)),
-                               say("cations.missing_cec_means"), TOPIC))
+        found.append(m.lacks("cations.missing_cec", where=state.place, unknown=list(state.unknown)))
     return found
 
 

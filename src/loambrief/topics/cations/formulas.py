@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from functools import partial
 
-from loambrief.agronomy.possible import NotNegative, Positive, not_negative
+from loambrief.agronomy.possible import NotNegative, Positive, not_negative, one_of
 from loambrief.agronomy.registry import Answer, by_row, formula
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.tables import load, named_number
@@ -17,17 +17,9 @@ constant = partial(named_number, "cations/constants")
 
 
 def divisor(cation: str, divisors: str = "exact") -> float:
-    """ppm that make 1 meq/100 g, exact or as a source rounds it.
-
-    Raises
-    ------
-    UnknownName
-        No such cation or set.
-    """
-    if cation not in CATIONS:
-        raise UnknownName("cation", str(cation), CATIONS)
-    if divisors not in DIVISORS:
-        raise UnknownName("set of divisors", str(divisors), DIVISORS)
+    """ppm that make 1 meq/100 g, exact or as a source rounds it."""
+    one_of("cation", cation, CATIONS)
+    one_of("set of divisors", divisors, DIVISORS)
     if divisors == "exact":
         return 10.0 * EQUIVALENT_MG[cation]
     return load("cations/divisors").find(cation=cation)[divisors]
@@ -355,10 +347,7 @@ def traditional_saturation(cation: str, saturation_pct: NotNegative,
     ranges found in soils; no rate follows from this answer. Sources: bear-1945; graham-1959;
     kopittke-menzies-2007; chaganti-culman-2017.
     """
-    rows = [r for r in load("cations/traditional_ranges") if r["scheme"] == scheme]
-    if not rows:
-        known = tuple(dict.fromkeys(load("cations/traditional_ranges").column("scheme")))
-        raise UnknownName("scheme of saturations", str(scheme), known)
+    rows = load("cations/traditional_ranges").named("scheme of saturations", scheme=scheme)
     found = [r for r in rows if r["cation"] == cation]
     if not found:
         raise UnknownName(f"cation in {scheme}", str(cation), tuple(r["cation"] for r in rows))

@@ -16,7 +16,6 @@ from loambrief.topics.cations.formulas import constant
 from loambrief.topics.cations.state import CationState
 from loambrief.topics.sampling.age import sample_confidence
 
-TOPIC = "cations"
 GRAZERS = ("cattle", "dairy", "sheep", "goats")
 """Ruminants; grass tetany is theirs."""
 FORAGE_GROUPS = ("grass forage", "alfalfa", "legume")
@@ -55,7 +54,7 @@ def magnesium_finding(case: CaseFile, acid: AcidState, state: CationState) -> m.
     if share is not None and by_share and mg >= low["limit"]:
         row = share
     return m.Finding(
-        id=f"cations.magnesium.{state.sample.id}", topic=TOPIC,
+        id=f"cations.magnesium.{state.sample.id}",
         title=say("cations.title_magnesium", mg=mg, low=is_low, where=state.place),
         status=m.Status.LIMITING if is_low else m.Status.WATCH,
         severity=2 if is_low else 1,
@@ -67,8 +66,7 @@ def magnesium_finding(case: CaseFile, acid: AcidState, state: CationState) -> m.
                                              unit=row["unit"], share=state.shares.get("Mg"),
                                              method=state.sample.methods.cations),
                              m.Grade.MEASURED, (row["source"],)),
-                  m.Evidence(m.Side.AGAINST, say("cations.against_magnesium"), m.Grade.PUBLISHED,
-                             ("umn-magnesium", "psu-forages-calcium"))),
+                  m.stated("cations.against_magnesium")),
         needs=_magnesium_need(case, state, is_low, liming),
         sources=(row["source"],),
     )
@@ -128,16 +126,15 @@ def calcium_finding(case: CaseFile, acid: AcidState, state: CationState) -> m.Fi
                         text=say("cations.need_calcium", ph=acid.ph),
                         sources=("msu-ca-mg-ratios",)),)
     return m.Finding(
-        id=f"cations.calcium.{state.sample.id}", topic=TOPIC,
+        id=f"cations.calcium.{state.sample.id}",
         title=say("cations.title_calcium", ca=ca, low=is_low, where=state.place),
         status=m.Status.LIMITING if is_low else m.Status.WATCH, severity=2 if is_low else 1,
         confidence=sample_confidence(case, state.sample, matches=state.method_fits),
         grade=m.Grade.MEASURED, value=ca, unit="ppm", place=state.place,
         reference=say("cations.reference_calcium", limit=row["limit"]),
         body=(say("cations.body_calcium", low=is_low, liming=liming, outweighed=outweighed),),
-        evidence=(m.Evidence(m.Side.FOR, say("cations.for_calcium", ca=ca, limit=row["limit"],
-                                             ca_charge=ca_charge, mg_charge=mg_charge),
-                             m.Grade.MEASURED, ("msu-ca-mg-ratios",)),),
+        evidence=(m.stated("cations.for_calcium", ca=ca, limit=row["limit"], ca_charge=ca_charge,
+                           mg_charge=mg_charge),),
         needs=needs, sources=("msu-ca-mg-ratios",),
         judgements=(nutrient("Ca", state.place, m.Verdict.NEEDED, "calcium_low", "soil_test",
                              crop=case.field.crop, liming=liming, methods=[]),) if is_low else (),
@@ -169,7 +166,7 @@ def tetany_finding(case: CaseFile, acid: AcidState, state: CationState) -> m.Fin
     if k <= mg and not scarce:
         return None
     return m.Finding(
-        id=f"cations.tetany.{state.sample.id}", topic=TOPIC,
+        id=f"cations.tetany.{state.sample.id}",
         title=say("cations.title_tetany", crop=crop, where=state.place),
         status=m.Status.WATCH, severity=2 if k > mg and scarce else 1,
         confidence=sample_confidence(case, state.sample, matches=state.method_fits),
@@ -177,13 +174,9 @@ def tetany_finding(case: CaseFile, acid: AcidState, state: CationState) -> m.Fin
         reference=say("cations.reference_tetany", ratio=constant("tetany_ratio")),
         body=(say("cations.body_tetany", stock=stock, scarce=scarce, exceeds=k > mg),),
         evidence=(
-            m.Evidence(m.Side.FOR, say("cations.for_tetany", k=k, mg=mg,
-                                       mg_ppm=state.magnesium), m.Grade.CALCULATED,
-                       ("osu-2020-tri-state-ca-mg", "psu-forages-calcium")),
-            m.Evidence(m.Side.AGAINST, say("cations.against_tetany",
-                                           ratio=constant("tetany_ratio"),
-                                           mg_pct=constant("forage_mg_pct")), m.Grade.PUBLISHED,
-                       ("rahman-2022-tetany", "osu-2024-tetany")),
+            m.stated("cations.for_tetany", k=k, mg=mg, mg_ppm=state.magnesium),
+            m.stated("cations.against_tetany", ratio=constant("tetany_ratio"),
+                     mg_pct=constant("forage_mg_pct")),
         ),
         needs=(m.Need(kind=m.NeedKind.MEASURE, item="forage minerals", unit="", place=state.place,
                       area_ac=sample_area_ac(case, state.sample),

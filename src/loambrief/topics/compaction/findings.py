@@ -16,7 +16,6 @@ from loambrief.topics.compaction.needs import unwanted, zone_needs
 from loambrief.topics.compaction.soil import density_findings, infiltration_finding
 from loambrief.topics.compaction.state import TRAFFIC, ConeState, ConeZone, cone_state
 
-TOPIC = "compaction"
 SEVERITY = {"little or none": 0, "slight": 1, "moderate": 2, "severe": 3}
 FEW_POINTS = 3
 """Fewer pushes than this show a spot, not a zone."""
@@ -30,8 +29,7 @@ def assess(case: CaseFile) -> m.Assessment:
     missing: list[m.Missing] = []
     state = cone_state(case)
     if state is None or not state.zones:
-        missing.append(m.Missing(say("compaction.missing_cone"),
-                                 say("compaction.missing_cone_means"), TOPIC))
+        missing.append(m.lacks("compaction.missing_cone"))
     else:
         for zone in state.zones:
             findings.append(_resistance(state, zone))
@@ -93,35 +91,27 @@ def _resistance(state: ConeState, zone: ConeZone) -> m.Finding:
     dense = SEVERITY[str(zone.rating.value)] >= 2
     against_side = m.Side.AGAINST if dense else m.Side.CONTEXT
     evidence = [
-        m.Evidence(m.Side.FOR, say("compaction.for_median", median=peak.value,
-                                   depth=peak.details["depth_in"], highest=max(zone.readings),
-                                   n=zone.points),
-                   m.Grade.MEASURED, (peak.source,), (peak,)),
-        m.Evidence(m.Side.FOR if zone.rating.details.get("certain") else m.Side.AGAINST,
-                   say("compaction.evidence_interval", low=details["low"], high=details["high"],
-                       low_rating=zone.rating.details["low_rating"],
-                       high_rating=zone.rating.details["high_rating"],
-                       certain=zone.rating.details["certain"]),
-                   m.Grade.CALCULATED, (zone.share.source, zone.rating.source),
-                   (zone.share, zone.rating)),
+        m.stated("compaction.for_median", peak, median=peak.value, depth=peak.details["depth_in"],
+                 highest=max(zone.readings), n=zone.points),
+        m.on_side(m.Side.FOR if zone.rating.details.get("certain") else m.Side.AGAINST,
+                  "compaction.evidence_interval", zone.share, zone.rating, low=details["low"],
+                  high=details["high"], low_rating=zone.rating.details["low_rating"],
+                  high_rating=zone.rating.details["high_rating"],
+                  certain=zone.rating.details["certain"]),
     ]
     if untilled:
-        evidence.append(m.Evidence(
-            against_side,
-            say("compaction.against_untilled", tillage=case.field.tillage, limit=limit,
-                low=constant("dig_low"), high=constant("dig_high")),
-            m.Grade.OBSERVED, ("duiker-sefp",)))
+        evidence.append(m.on_side(against_side, "compaction.against_untilled",
+                                  tillage=case.field.tillage, limit=limit, low=constant("dig_low"),
+                                  high=constant("dig_high")))
     if not state.right:
-        evidence.append(m.Evidence(
-            against_side,
-            say("compaction.against_moisture", moisture=state.cone.moisture,
-                low=constant("moisture_strength_low"), high=constant("moisture_strength_high")),
-            m.Grade.MEASURED, ("florida-norfolk-strength", "busscher-1997"), (state.moisture,)))
+        evidence.append(m.on_side(against_side, "compaction.against_moisture", state.moisture,
+                                  moisture=state.cone.moisture,
+                                  low=constant("moisture_strength_low"),
+                                  high=constant("moisture_strength_high")))
     if dense and state.shows_dense:
         evidence += _payoff()
     return m.Finding(
-        id=f"{TOPIC}.resistance.{zone.key}",
-        topic=TOPIC,
+        id=f"compaction.resistance.{zone.key}",
         title=say(title, median=peak.value, depth=peak.details["depth_in"],
                   highest=max(zone.readings), untilled=untilled, **common),
         status=status,
@@ -146,15 +136,11 @@ def _payoff() -> list[m.Evidence]:
     """What named trials say about deep loosening, gains and losses."""
     trials = {r["key"]: r for r in load("compaction/loosening_trials")}
     return [
-        m.Evidence(m.Side.CONTEXT, say("compaction.context_gain",
-                                       corn=trials["ohio_once_corn"]["change_pct"],
-                                       soybean=trials["ohio_once_soybean"]["change_pct"]),
-                   m.Grade.PUBLISHED, ("reeder-dejonghughes-csd",)),
-        m.Evidence(m.Side.CONTEXT, say("compaction.context_loss",
-                                       corn=-trials["ohio_again_corn"]["change_pct"],
-                                       soybean=-trials["ohio_again_soybean"]["change_pct"],
-                                       returned=-trials["iowa_return"]["change_pct"]),
-                   m.Grade.PUBLISHED, ("reeder-dejonghughes-csd", "ilf-2008-subsoil")),
+        m.stated("compaction.context_gain", corn=trials["ohio_once_corn"]["change_pct"],
+                 soybean=trials["ohio_once_soybean"]["change_pct"]),
+        m.stated("compaction.context_loss", corn=-trials["ohio_again_corn"]["change_pct"],
+                 soybean=-trials["ohio_again_soybean"]["change_pct"],
+                 returned=-trials["iowa_return"]["change_pct"]),
     ]
 
 
@@ -173,8 +159,7 @@ def _layer(state: ConeState, zone: ConeZone) -> m.Finding:
                         first_under=details["first_under_in"]))
     status, severity = _judged(state, zone)
     return m.Finding(
-        id=f"{TOPIC}.layer.{zone.key}",
-        topic=TOPIC,
+        id=f"compaction.layer.{zone.key}",
         title=say("compaction.title_layer" if found else "compaction.title_layer_scattered",
                   where=zone.place, top=details["top_in"], bottom=details["bottom_in"],
                   open_above=details.get("open_above", False), shallow=dense[0], deep=dense[-1],
@@ -189,11 +174,9 @@ def _layer(state: ConeState, zone: ConeZone) -> m.Finding:
         place=zone.place,
         body=tuple(body),
         evidence=(
-            m.Evidence(m.Side.FOR, say("compaction.for_reach", shallow=dense[0], deep=dense[-1],
-                                       layers=details["layers"]),
-                       m.Grade.MEASURED, (zone.profile.source,), (zone.profile,)),
-            m.Evidence(m.Side.CONTEXT, say("compaction.context_stones"), m.Grade.OBSERVED,
-                       ("kees-2005-mtdc",)),
+            m.stated("compaction.for_reach", zone.profile, shallow=dense[0], deep=dense[-1],
+                     layers=details["layers"]),
+            m.stated("compaction.context_stones"),
         ),
         sources=(layer.source,),
         results=(layer,),
@@ -208,8 +191,7 @@ def _trade_band(state: ConeState) -> m.Finding:
         over = compaction_share.evaluate(readings=readings, threshold_psi=no_air)
     levels = {key: threshold_psi(key) for key in ("onset", "limit", "water_range", "review")}
     return m.Finding(
-        id=f"{TOPIC}.trade_band",
-        topic=TOPIC,
+        id="compaction.trade_band",
         title=say("compaction.title_band", share=over.value, level=no_air),
         status=m.Status.NOTED,
         severity=0,
@@ -222,21 +204,12 @@ def _trade_band(state: ConeState) -> m.Finding:
         place=field_place(state.case),
         body=(say("compaction.body_band"),),
         evidence=(
-            m.Evidence(m.Side.FOR, say("compaction.for_band", onset=levels["onset"],
-                                       low=threshold_psi("loose")),
-                       m.Grade.PUBLISHED, ("duiker-sefp",)),
-            m.Evidence(m.Side.AGAINST, say("compaction.against_band", limit=levels["limit"],
-                                           water_range=levels["water_range"],
-                                           review=levels["review"]),
-                       m.Grade.PUBLISHED,
-                       ("duiker-sefp", "dasilva-1994-llwr", "gao-2016-deep-roots")),
-            m.Evidence(m.Side.AGAINST, say("compaction.against_air", limit=constant("air_limit")),
-                       m.Grade.PUBLISHED, ("cook-knight-2003", "grable-siemer-1968")),
-            m.Evidence(m.Side.CONTEXT, say("compaction.context_roots",
-                                           level=threshold_psi("continuous"),
-                                           low=constant("root_ratio_low"),
-                                           high=constant("root_ratio_high")),
-                       m.Grade.PUBLISHED, ("taylor-1967-cotton", "urrbrae-root-probe")),
+            m.stated("compaction.for_band", onset=levels["onset"], low=threshold_psi("loose")),
+            m.stated("compaction.against_band", limit=levels["limit"],
+                     water_range=levels["water_range"], review=levels["review"]),
+            m.stated("compaction.against_air", limit=constant("air_limit")),
+            m.stated("compaction.context_roots", level=threshold_psi("continuous"),
+                     low=constant("root_ratio_low"), high=constant("root_ratio_high")),
         ),
         sources=("practice-penetrometer-band",),
         results=(over,),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from loambrief.agronomy.possible import Positive
 from loambrief.agronomy.registry import Answer, formula
-from loambrief.errors import ImpossibleInput, UnknownName
+from loambrief.errors import ImpossibleInput
 from loambrief.tables import load
 from loambrief.topics.compaction.formulas import constant
 
@@ -74,10 +74,7 @@ def penetrometer_moisture_check(moisture: str) -> Answer[str]:
     High readings from soil drier than field capacity are refused as evidence, not corrected.
     Sources: cornell-nrcca-ca0435; usfs-cone-notes; florida-norfolk-strength; busscher-1997.
     """
-    known = load("compaction/moisture").column("moisture")
-    if moisture not in known:
-        raise UnknownName("moisture", str(moisture), known)
-    row = load("compaction/moisture").find(moisture=moisture)
+    row = load("compaction/moisture").find("moisture", moisture=moisture)
     return Answer(
         USABLE if row["right"] else NO_EVIDENCE if row["shows_dense"] or row["shows_loose"]
         else CANNOT_BE_JUDGED,

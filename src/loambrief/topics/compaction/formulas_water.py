@@ -6,8 +6,8 @@ from loambrief.agronomy.possible import NotNegative, Positive
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import UnknownName
 from loambrief.tables import load
+from loambrief.units import MM_PER_INCH
 
-MM_PER_INCH = 25.4
 ORGANIC = ("muck", "peat")
 
 

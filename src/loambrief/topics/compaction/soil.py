@@ -20,7 +20,6 @@ from loambrief.topics.compaction.formulas_water import expected_infiltration, pe
 from loambrief.topics.sampling.formulas import mean_interval
 from loambrief.units import plain
 
-TOPIC = "compaction"
 FEW_RINGS = 3
 MORE_RINGS = 8
 """Rings to ask for where a few cannot settle the rate (our own choice)."""
@@ -37,9 +36,8 @@ def density_findings(case: CaseFile) -> tuple[list[m.Finding], list[m.Missing]]:
             if density is None:
                 continue
             if sample.texture is None:
-                missing.append(m.Missing(
-                    say("compaction.missing_texture", where=place_of(sample, increment)),
-                    say("compaction.missing_texture_means"), TOPIC))
+                missing.append(m.lacks("compaction.missing_texture",
+                                       where=place_of(sample, increment)))
             elif sample.texture not in ORGANIC:
                 found = _density(case, sample, increment, density)
                 if found is not None:
@@ -67,16 +65,13 @@ def _density(case: CaseFile, sample: Sample, increment: Increment,
     short_of_air = air is not None and bool(air.details["below_limit"])
     if short_of_air and severity < 2:
         status, severity = m.Status.WATCH, max(severity, 1)
-    evidence = [m.Evidence(m.Side.FOR, say("compaction.for_density", density=density,
-                                           line=judged.details["line"],
-                                           ideal=judged.details["ideal_below"],
-                                           affects=judged.details["affects_from"],
-                                           restricts=judged.details["restricts_above"]),
-                           m.Grade.CALCULATED, (judged.source,), (judged,))]
+    evidence = [m.stated("compaction.for_density", judged, density=density,
+                         line=judged.details["line"], ideal=judged.details["ideal_below"],
+                         affects=judged.details["affects_from"],
+                         restricts=judged.details["restricts_above"])]
     if judged.details["milder"]:
-        evidence.append(m.Evidence(m.Side.AGAINST, say("compaction.against_density",
-                                                       milder=judged.details["milder"]),
-                                   m.Grade.CALCULATED, (judged.source,), (judged,)))
+        evidence.append(m.stated("compaction.against_density", judged,
+                                 milder=judged.details["milder"]))
     if air is not None and filled is not None:
         evidence.append(m.Evidence(
             m.Side.FOR if short_of_air else m.Side.CONTEXT,
@@ -90,8 +85,7 @@ def _density(case: CaseFile, sample: Sample, increment: Increment,
                         place=place_of(sample),
                         area_ac=sample_area_ac(case, sample)),)
     return m.Finding(
-        id=f"{TOPIC}.density.{sample.id}.{increment.top_in:g}-{increment.bottom_in:g}",
-        topic=TOPIC,
+        id=f"compaction.density.{sample.id}.{increment.top_in:g}-{increment.bottom_in:g}",
         title=say("compaction.title_density", density=density, judged=judged.value,
                   where=place, short_of_air=short_of_air),
         status=status,
@@ -132,7 +126,7 @@ def infiltration_finding(case: CaseFile) -> m.Finding | None:
     place = named_place(case, part.place)
     if not rates:
         return m.Finding(
-            id=f"{TOPIC}.infiltration", topic=TOPIC,
+            id="compaction.infiltration",
             title=say("compaction.title_intake_limits", where=place, limits=limits),
             status=m.Status.UNCERTAIN, severity=0, confidence=m.Confidence.LOW,
             grade=m.Grade.MEASURED, place=place, body=(say("compaction.body_intake_limits"),),
@@ -162,19 +156,15 @@ def infiltration_finding(case: CaseFile) -> m.Finding | None:
     body = [say("compaction.body_intake", n=len(rates), low=low, high=high, method=part.method)]
     if limits:
         body.append(say("compaction.body_intake_censored", limits=limits))
-    evidence = [m.Evidence(m.Side.FOR, say("compaction.for_intake", name=judged.value,
-                                           low=judged.details["low_in_h"],
-                                           high=judged.details["high_in_h"]),
-                           m.Grade.CALCULATED, (judged.source,), (judged,))]
+    evidence = [m.stated("compaction.for_intake", judged, name=judged.value,
+                         low=judged.details["low_in_h"], high=judged.details["high_in_h"])]
     if expected is not None and floor is not None:
-        evidence.append(m.Evidence(
-            m.Side.FOR if severity else m.Side.CONTEXT,
-            say("compaction.evidence_expected", texture=texture, low=floor,
-                high=expected.details["high_in_h"], below=mean < floor, unsettled=unsettled),
-            m.Grade.CALCULATED, (expected.source,), (expected,)))
-    evidence.append(m.Evidence(m.Side.AGAINST if severity else m.Side.CONTEXT,
-                               say("compaction.context_rings", n=len(rates)), m.Grade.OBSERVED,
-                               ("nrcs-soil-quality-kit",)))
+        evidence.append(m.on_side(m.Side.FOR if severity else m.Side.CONTEXT,
+                                  "compaction.evidence_expected", expected, texture=texture,
+                                  low=floor, high=expected.details["high_in_h"], below=mean < floor,
+                                  unsettled=unsettled))
+    evidence.append(m.on_side(m.Side.AGAINST if severity else m.Side.CONTEXT,
+                              "compaction.context_rings", n=len(rates)))
     needs: tuple[m.Need, ...] = ()
     if severity:
         needs = (m.Need(m.NeedKind.MANAGE, "surface", "",
@@ -184,8 +174,7 @@ def infiltration_finding(case: CaseFile) -> m.Finding | None:
                         say("compaction.need_rings", where=place, n=MORE_RINGS), place=place,
                         sources=("nrcs-soil-quality-kit",)),)
     return m.Finding(
-        id=f"{TOPIC}.infiltration",
-        topic=TOPIC,
+        id="compaction.infiltration",
         title=say("compaction.title_intake", rate=mean, name=judged.value, where=place,
                   below=severity == 2, unsettled=unsettled),
         status=status,

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 from loambrief.agronomy.crops import Crop
 from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import CaseFile
-from loambrief.case.schema_cover import CoverCrop
+from loambrief.case.schema_plan import CoverCrop
 from loambrief.errors import UnknownName
 from loambrief.findings import model as m
 from loambrief.findings.crop_kinds import known_crop, seeded_in_rows, standing
@@ -35,7 +35,6 @@ from loambrief.topics.salinity.formulas_crops import crop_salt_threshold
 from loambrief.topics.salinity.state import salt_state
 from loambrief.units import PRICE_UNITS, plain
 
-TOPIC = "cover_crops"
 LISTED = 6
 """Cover crops that are listed where the case names none."""
 
@@ -75,8 +74,7 @@ def assess(case: CaseFile) -> m.Assessment:
         try:
             row = cover_species(entry.species)
         except UnknownName:
-            missing.append(m.Missing(say("cover_crops.missing_species", species=entry.species),
-                                     say("cover_crops.missing_species_means"), TOPIC))
+            missing.append(m.lacks("cover_crops.missing_species", species=entry.species))
             continue
         price = None
         if entry.price is not None and PRICE_UNITS[entry.price.per][0] == "mass":
@@ -85,8 +83,7 @@ def assess(case: CaseFile) -> m.Assessment:
         sown = _sown(case, plan, row, 100.0 if share is None else share, str(number))
         mix.append(replace(sown, price_per_lb=price))
     if _days(case, plan) is None:
-        missing.append(m.Missing(say("cover_crops.missing_dates"),
-                                 say("cover_crops.missing_dates_means"), TOPIC))
+        missing.append(m.lacks("cover_crops.missing_dates"))
     findings = [_planned(case, plan, mix)] if mix else [] if plan.mix else [_choice(case, plan)]
     return m.Assessment((*findings, *rotations), tuple(missing))
 
@@ -143,7 +140,7 @@ def _choice(case: CaseFile, plan: CoverCrop) -> m.Finding:
     found.sort(key=lambda s: (-len(s.serves), s.memory))
     found = found[:LISTED]
     return m.Finding(
-        id=f"{TOPIC}.choice", topic=TOPIC,
+        id="cover_crops.choice",
         title=say("cover_crops.title_choice", purpose=plan.purpose, n=len(found)),
         status=m.Status.NOTED, severity=0, confidence=m.Confidence.LOW, grade=m.Grade.PRACTICE,
         reference=say("cover_crops.reference_plan"), place=field_place(case),
@@ -166,9 +163,7 @@ def _planned(case: CaseFile, plan: CoverCrop, mix: list[Sown]) -> m.Finding:
                 *_water(case), *_cost(case, mix)]
     cautions, kept_from = stock_cautions(case, plan, [s.name for s in mix])
     if kept_from:
-        evidence.append(m.Evidence(m.Side.AGAINST, say("cover_crops.not_for_grazing",
-                                                       names=kept_from), m.Grade.PRACTICE,
-                                   ("ksu-cover-toxicity",)))
+        evidence.append(m.stated("cover_crops.not_for_grazing", names=kept_from))
     needs: tuple[m.Need, ...] = ()
     left_out = [*late, *(kept_from if "grazing" in plan.purpose else ())]
     if any(s.name not in left_out for s in mix):
@@ -180,7 +175,7 @@ def _planned(case: CaseFile, plan: CoverCrop, mix: list[Sown]) -> m.Finding:
             sources=tuple(dict.fromkeys(str(s.row["source"]) for s in mix)),
             results=tuple(s.seed for s in mix), cautions=cautions),)
     return m.Finding(
-        id=f"{TOPIC}.mix", topic=TOPIC,
+        id="cover_crops.mix",
         title=say("cover_crops.title_mix", names=[s.name for s in mix], late=late,
                   salty=[e.text.params["name"] for e in salt if e.side is m.Side.AGAINST],
                   unserved=unserved, undated=_days(case, plan) is None, kept_from=kept_from),
@@ -215,26 +210,22 @@ def _winter(mix: list[Sown]) -> Iterator[m.Evidence]:
                                              memory=memory),
                          m.Grade.PRACTICE if memory else m.Grade.PUBLISHED, (source,))
     if silent := [s.name for s in mix if not s.tender]:
-        yield m.Evidence(m.Side.CONTEXT, say("cover_crops.winter_unjudged", names=silent),
-                         m.Grade.PRACTICE, ("cover-memory",))
+        yield m.stated("cover_crops.winter_unjudged", names=silent)
 
 
 def _purpose(plan: CoverCrop, mix: list[Sown]) -> Iterator[m.Evidence]:
     for purpose in plan.purpose:
         names = [s.name for s in mix if purpose in s.serves]
-        yield m.Evidence(m.Side.FOR if names else m.Side.AGAINST,
-                         say("cover_crops.serves", purpose=purpose, names=names),
-                         m.Grade.PRACTICE, ("cover-memory",))
+        yield m.on_side(m.Side.FOR if names else m.Side.AGAINST, "cover_crops.serves",
+                        purpose=purpose, names=names)
 
 
 def _dates(mix: list[Sown]) -> Iterator[m.Evidence]:
     for sown in mix:
         if sown.fit is not None:
-            yield m.Evidence(
-                m.Side.AGAINST if sown.fit.value == LATE else m.Side.FOR,
-                say("cover_crops.fit", name=sown.name, fit=sown.fit.value,
-                    needs=sown.fit.details["needs"], days=sown.fit.inputs["days_to_frost"]),
-                m.Grade.CALCULATED, ("cover-memory",), (sown.fit,))
+            yield m.on_side(m.Side.AGAINST if sown.fit.value == LATE else m.Side.FOR,
+                            "cover_crops.fit", sown.fit, name=sown.name, fit=sown.fit.value,
+                            needs=sown.fit.details["needs"], days=sown.fit.inputs["days_to_frost"])
 
 
 def _decay(mix: list[Sown]) -> Iterator[m.Evidence]:
@@ -248,17 +239,13 @@ def _decay(mix: list[Sown]) -> Iterator[m.Evidence]:
             found.append({"stage": stage, "cn": ratio, "effect": effect.value})
             results.append(effect)
         if found:
-            yield m.Evidence(m.Side.CONTEXT, say("cover_crops.decay", name=sown.name, rows=found),
-                             m.Grade.PUBLISHED, ("nrcs-2011-cn", "nitrogen-crop-table"),
-                             tuple(results))
+            yield m.stated("cover_crops.decay", *results, name=sown.name, rows=found)
         else:
             silent.append(sown.name)
     if silent:
-        yield m.Evidence(m.Side.CONTEXT, say("cover_crops.decay_unknown", names=silent),
-                         m.Grade.PRACTICE, ("cover-memory",))
+        yield m.stated("cover_crops.decay_unknown", names=silent)
     if len(mix) > 1:
-        yield m.Evidence(m.Side.CONTEXT, say("cover_crops.decay_mix"), m.Grade.PUBLISHED,
-                         ("lawson-2015",))
+        yield m.stated("cover_crops.decay_mix")
 
 
 def _salt(case: CaseFile, mix: list[Sown]) -> Iterator[m.Evidence]:
@@ -297,10 +284,9 @@ def _ending(case: CaseFile, plan: CoverCrop, mix: list[Sown]) -> Iterator[m.Evid
     deadline = None
     if plan.zone is not None and not irrigated:
         deadline = cover_end_days_before.evaluate(zone=plan.zone)
-    yield m.Evidence(m.Side.CONTEXT, say(
-        "cover_crops.deadline", irrigated=irrigated, zone=plan.zone,
-        days=None if deadline is None else deadline.value),
-        m.Grade.PUBLISHED, ("nrcs-termination-2014",), () if deadline is None else (deadline,))
+    yield m.stated("cover_crops.deadline", *(() if deadline is None else (deadline,)),
+                   irrigated=irrigated, zone=plan.zone,
+                   days=None if deadline is None else deadline.value)
 
 
 def _listed(row: DataRow, column: str) -> list[str]:
@@ -347,7 +333,7 @@ def _rotation(case: CaseFile) -> m.Finding | None:
     if not evidence:
         return None
     return m.Finding(
-        id=f"{TOPIC}.rotation", topic=TOPIC,
+        id="cover_crops.rotation",
         title=say("cover_crops.title_rotation", names=list(dict.fromkeys(named))),
         status=m.Status.NOTED, severity=0, confidence=m.Confidence.LOW, grade=m.Grade.SCREENING,
         place=field_place(case), body=(say("cover_crops.body_rotation"),),
@@ -373,17 +359,14 @@ def _seed_rows(case: CaseFile, mix: list[Sown]) -> Iterator[m.Evidence]:
         else:
             yield m.Evidence(m.Side.CONTEXT, told, m.Grade.PUBLISHED, (limit.source,), (limit,))
     if silent:
-        yield m.Evidence(m.Side.CONTEXT, say("cover_crops.seed_row_unjudged", names=silent),
-                         m.Grade.PRACTICE, ("cover-memory",))
+        yield m.stated("cover_crops.seed_row_unjudged", names=silent)
 
 
 def _water(case: CaseFile) -> Iterator[m.Evidence]:
     """What it drinks, on rain-fed ground: dry regions lose, humid ones hardly."""
     if case.field.irrigation == "none":
-        yield m.Evidence(m.Side.AGAINST, say("cover_crops.water_dry"), m.Grade.PUBLISHED,
-                         ("ksu-cover-water", "colorado-cover-wheat"))
-        yield m.Evidence(m.Side.FOR, say("cover_crops.water_humid"), m.Grade.PUBLISHED,
-                         ("carolina-cover-cotton",))
+        yield m.stated("cover_crops.water_dry")
+        yield m.stated("cover_crops.water_humid")
 
 
 def _cost(case: CaseFile, mix: list[Sown]) -> Iterator[m.Evidence]:
@@ -394,13 +377,10 @@ def _cost(case: CaseFile, mix: list[Sown]) -> Iterator[m.Evidence]:
         with subject("mix"):
             cost = cover_seed_cost.evaluate(rates_lb_ac=[s.seed.value for s in mix],
                                             prices_per_lb=known)
-        yield m.Evidence(m.Side.CONTEXT, say("cover_crops.cost_seed", cost=cost.value),
-                         m.Grade.CALCULATED, ("own-arithmetic",), (cost,))
+        yield m.stated("cover_crops.cost_seed", cost, cost=cost.value)
     elif mix:
-        yield m.Evidence(m.Side.CONTEXT, say("cover_crops.cost_unknown"), m.Grade.PRACTICE,
-                         ("cover-memory",))
+        yield m.stated("cover_crops.cost_unknown")
     if case.case.currency == "USD":
         table = load("cover_crops/costs")
         rows = {str(r["item"]): (float(r["low"]), float(r["high"])) for r in table}
-        yield m.Evidence(m.Side.CONTEXT, say("cover_crops.cost_usual", **rows), m.Grade.PUBLISHED,
-                         ("sare-cover-economics",))
+        yield m.stated("cover_crops.cost_usual", **rows)

@@ -32,13 +32,7 @@ def _by_name() -> Mapping[str, DataRow]:
 
 
 def cover_species(name: str) -> DataRow:
-    """The row of ``cover_crops/species`` for a cover crop by any of its names.
-
-    Raises
-    ------
-    UnknownName
-        No such cover crop.
-    """
+    """The row of ``cover_crops/species`` for a cover crop by any of its names."""
     row = _by_name().get(_fold(name))
     if row is None:
         raise UnknownName("cover crop", name, tuple(map(str, load(SPECIES).column("species"))))

@@ -1,7 +1,7 @@
 """What a cover crop can do to stock that graze it, by the published rows."""
 
 from loambrief.case.schema import CaseFile
-from loambrief.case.schema_cover import CoverCrop
+from loambrief.case.schema_plan import CoverCrop
 from loambrief.findings.crop_kinds import kept_stock
 from loambrief.findings.model import Message, say
 from loambrief.tables import load

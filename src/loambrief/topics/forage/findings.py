@@ -28,7 +28,6 @@ from loambrief.topics.forage.stock import RUMINANTS, ash_finding, nitrate_findin
 from loambrief.topics.forage.weeds import poisonous_hay, weedy_hay
 from loambrief.units import plain
 
-TOPIC = "forage"
 FORAGE_CROPS = ("alfalfa", "grass forage")
 RFQ_PARTS = ("crude_protein", "adf", "ndf", "ether_extract", "ash", "ndfd_48h")
 
@@ -41,8 +40,7 @@ def assess(case: CaseFile) -> m.Assessment:
         sure = _confidence(case, test)
         quality = _quality(case, test, sure)
         if quality is None:
-            missing.append(m.Missing(say("forage.missing_fibre", name=lot(test)),
-                                     say("forage.missing_fibre_means"), TOPIC))
+            missing.append(m.lacks("forage.missing_fibre", name=lot(test)))
         else:
             findings.append(quality)
             rfq, lacking = _rfq(test, sure)
@@ -90,13 +88,12 @@ def _feeds_forage(case: CaseFile) -> bool:
 def _missing(case: CaseFile) -> list[m.Missing]:
     found = []
     if not case.forage and _feeds_forage(case):
-        found.append(m.Missing(say("forage.missing_test"), say("forage.missing_test_means"), TOPIC))
+        found.append(m.lacks("forage.missing_test"))
     if any(s in RUMINANTS for s in kept_stock(case)):
-        found += [m.Missing(say("forage.missing_nitrate", name=lot(t)),
-                            say("forage.missing_nitrate_means"), TOPIC)
+        found += [m.lacks("forage.missing_nitrate", name=lot(t))
                   for t in case.forage if t.nitrate is None]
     if case.forage and "horses" in kept_stock(case) and all(t.nsc is None for t in case.forage):
-        found.append(m.Missing(say("forage.missing_nsc"), say("forage.missing_nsc_means"), TOPIC))
+        found.append(m.lacks("forage.missing_nsc"))
     return found
 
 
@@ -134,9 +131,8 @@ def _quality(case: CaseFile, test: Forage, sure: m.Confidence) -> m.Finding | No
     if cores is None or cores < coefficient("cores_wanted"):
         body.append(say("forage.body_cores", cores=cores, wanted=coefficient("cores_wanted")))
     evidence = [
-        m.Evidence(m.Side.FOR, say("forage.for_fibre", adf=plain(test.adf), ndf=plain(test.ndf),
-                                   protein=plain(test.crude_protein)), m.Grade.MEASURED,
-                   ("boman-usu-rfv",), (rfv,)),
+        m.stated("forage.for_fibre", rfv, adf=plain(test.adf), ndf=plain(test.ndf),
+                 protein=plain(test.crude_protein)),
     ]
     if grade is not None and grade.value is not None:
         columns = {k: v for k, v in grade.details.items() if k != "agree"}
@@ -150,16 +146,13 @@ def _quality(case: CaseFile, test: Forage, sure: m.Confidence) -> m.Finding | No
             m.Side.CONTEXT, say("forage.context_council", grade=council.value),
             m.Grade.CALCULATED, (council.source, "hayforage-grading"), (council,)))
     evidence += [
-        m.Evidence(m.Side.AGAINST, say("forage.against_error", adf=coefficient("adf_error"),
-                                       ndf=coefficient("ndf_error")), m.Grade.PUBLISHED,
-                   ("shewmaker-putnam",)),
-        m.Evidence(m.Side.AGAINST, say("forage.against_rfv", grass=test.kind == "grass"),
-                   m.Grade.PUBLISHED, ("hackmann-2008-rfv", "undersander-rfq-rfv")),
+        m.stated("forage.against_error", adf=coefficient("adf_error"),
+                 ndf=coefficient("ndf_error")),
+        m.stated("forage.against_rfv", grass=test.kind == "grass"),
     ]
     results = tuple(r for r in (rfv, grade, council) if r is not None)
     return m.Finding(
-        id=f"{TOPIC}.quality.{test.id}",
-        topic=TOPIC,
+        id=f"forage.quality.{test.id}",
         title=say("forage.title_rfv", name=lot(test), rfv=value, error=error,
                   grade=None if grade is None else grade.value, dairy=dairy and severity > 0),
         status=status,
@@ -172,7 +165,7 @@ def _quality(case: CaseFile, test: Forage, sure: m.Confidence) -> m.Finding | No
         place=lot(test),
         body=tuple(body),
         evidence=tuple(evidence),
-        sources=tuple(dict.fromkeys(r.source for r in results)),
+        sources=m.sources_of(results),
         results=results,
     )
 
@@ -190,10 +183,8 @@ def _rfq(test: Forage, sure: m.Confidence) -> tuple[m.Finding | None, list[m.Mis
     parts = {name: plain(getattr(test, name)) for name in RFQ_PARTS}
     lacking = [name for name, value in parts.items() if value is None]
     if lacking:
-        return None, [m.Missing(
-            say("forage.missing_rfq", name=lot(test), lacking=lacking,
-                thirty="ndfd_48h" in lacking and test.ndfd_30h is not None),
-            say("forage.missing_rfq_means"), TOPIC)]
+        return None, [m.lacks("forage.missing_rfq", name=lot(test), lacking=lacking,
+                              thirty="ndfd_48h" in lacking and test.ndfd_30h is not None)]
     with subject(lot(test)):
         try:
             rfq = relative_forage_quality.evaluate(
@@ -202,7 +193,7 @@ def _rfq(test: Forage, sure: m.Confidence) -> tuple[m.Finding | None, list[m.Mis
                 ndfd_pct=parts["ndfd_48h"])
         except ImpossibleInput:
             return None, [m.Missing(say("forage.missing_rfq_odd", name=lot(test)),
-                                    say("forage.missing_rfq_means"), TOPIC)]
+                                    say("forage.missing_rfq_means"), "forage")]
         rfv = _feed_value(test)
     value = float(rfq.value)
     error = float(rfq.details["error"])
@@ -211,8 +202,7 @@ def _rfq(test: Forage, sure: m.Confidence) -> tuple[m.Finding | None, list[m.Mis
     best = max(float(r["rfq_high"]) for r in load("forage/rfq_classes"))
     apart = None if rfv is None else value - float(rfv.value)
     return m.Finding(
-        id=f"{TOPIC}.rfq.{test.id}",
-        topic=TOPIC,
+        id=f"forage.rfq.{test.id}",
         title=say("forage.title_rfq", name=lot(test), rfq=value, error=error),
         status=m.Status.NOTED,
         severity=0,
@@ -227,10 +217,8 @@ def _rfq(test: Forage, sure: m.Confidence) -> tuple[m.Finding | None, list[m.Mis
             say("forage.body_suits", suits=suits, above=value > best, memory=True),
         ),
         evidence=(
-            m.Evidence(m.Side.FOR, say("forage.for_rfq"), m.Grade.CALCULATED,
-                       ("uw-rfq", "undersander-rfq-rfv"), (rfq,)),
-            m.Evidence(m.Side.AGAINST, say("forage.against_rfq", error=error), m.Grade.PUBLISHED,
-                       ("shewmaker-putnam",)),
+            m.stated("forage.for_rfq", rfq),
+            m.stated("forage.against_rfq", error=error),
         ),
         sources=(rfq.source, "uga-forage-glossary", "moore-undersander-2002",
                  "undersander-rfq-classes"),

@@ -9,9 +9,9 @@ from __future__ import annotations
 import math
 from functools import partial
 
-from loambrief.agronomy.possible import Percent, percent
+from loambrief.agronomy.possible import Percent, one_of, percent
 from loambrief.agronomy.registry import Answer, formula
-from loambrief.errors import ImpossibleInput, UnknownName
+from loambrief.errors import ImpossibleInput
 from loambrief.tables import named_number
 
 KINDS = ("legume", "mixed", "grass")
@@ -20,13 +20,7 @@ coefficient = partial(named_number, "forage/coefficients")
 
 
 def fibre(adf_pct: float, ndf_pct: float) -> None:
-    """Refuse fibre contents that cannot stand together.
-
-    Raises
-    ------
-    ImpossibleInput
-        Not percentages, NDF of zero, or more ADF than NDF.
-    """
+    """Refuse what is no percentage, an NDF of zero, or more ADF than NDF."""
     percent(adf_pct=adf_pct, ndf_pct=ndf_pct)
     if ndf_pct <= 0:
         raise ImpossibleInput("ndf_pct must be above zero")
@@ -36,15 +30,8 @@ def fibre(adf_pct: float, ndf_pct: float) -> None:
 
 
 def stock_kind(kind: str) -> str:
-    """``legume`` (mixtures count to it, as published) or ``grass``.
-
-    Raises
-    ------
-    UnknownName
-        Not legume, mixed or grass.
-    """
-    if kind not in KINDS:
-        raise UnknownName("kind of forage", str(kind), KINDS)
+    """``legume`` (mixtures count to it, as published) or ``grass``."""
+    one_of("kind of forage", kind, KINDS)
     return "grass" if kind == "grass" else "legume"
 
 
@@ -157,8 +144,6 @@ def nonfibrous_carbohydrate_pct(
 
     Raises
     ------
-    ImpossibleInput
-        Not percentages.
     UnknownName
         Not a variant.
 
@@ -176,8 +161,7 @@ def nonfibrous_carbohydrate_pct(
 
 
 def _counted_ndf(ndf_pct: float, variant: str) -> float:
-    if variant not in TDN_VARIANTS:
-        raise UnknownName("variant", str(variant), TDN_VARIANTS)
+    one_of("variant", variant, TDN_VARIANTS)
     return ndf_pct * (coefficient("ndf_nitrogen_free") if variant == TDN_VARIANTS[0] else 1.0)
 
 

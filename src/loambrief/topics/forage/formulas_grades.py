@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from loambrief.agronomy.possible import Percent, Positive
+from loambrief.agronomy.possible import Percent, Positive, one_of
 from loambrief.agronomy.registry import Answer, formula
-from loambrief.errors import ImpossibleInput, UnknownName
+from loambrief.errors import ImpossibleInput
 from loambrief.tables import load
 from loambrief.topics.forage.formulas import (
     KINDS,
@@ -57,8 +57,7 @@ def usda_hay_grade(
     alone; the grades were made for price reports, and looks and use override them. Sources:
     hayforage-grading.
     """
-    if kind not in KINDS:
-        raise UnknownName("kind of forage", str(kind), KINDS)
+    one_of("kind of forage", kind, KINDS)
     if kind == "mixed":
         return Answer(None, notes=("the table is for alfalfa with not more than 10 % grass, or "
                                    "for grass",), within_range=False)
@@ -113,11 +112,6 @@ def afgc_hay_grade(rfv: Positive) -> Answer:
     ----------
     rfv : float
         Relative feed value [1].
-
-    Returns
-    -------
-    str
-        ``Prime`` or ``1`` to ``5`` [grade].
 
     Notes
     -----

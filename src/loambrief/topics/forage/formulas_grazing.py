@@ -7,13 +7,12 @@ stand and the condition of the animals decide.
 from __future__ import annotations
 
 from loambrief.agronomy.crops import find_crop
-from loambrief.agronomy.possible import NotNegative, Percent, Positive, PositivePercent
+from loambrief.agronomy.possible import NotNegative, Percent, Positive, PositivePercent, one_of
 from loambrief.agronomy.registry import Answer, by_row, formula
-from loambrief.errors import ImpossibleInput, UnknownName
+from loambrief.errors import ImpossibleInput
 from loambrief.tables import DataRow, load
 from loambrief.units import LB_PER_TON
 
-LOSSES = "forage/hay_losses"
 AU_LB = 1000.0
 """Live weight of one animal unit [lb]."""
 AU_DAILY_LB = 26.0
@@ -92,7 +91,7 @@ def intake_guidance_pct(stock: str, state: str | None = None) -> Answer[float | 
     Of hay of middling quality; coarse forage is eaten less, and a fiber test says more
     (``dry_matter_intake_pct``).
     """
-    rows = [r for r in load("forage/intake") if r["stock"] == stock]
+    rows = load("forage/intake").where(stock=stock)
     row = next((r for r in rows if r["state"] == (state or "any")),
                next((r for r in rows if r["state"] == "any"), None))
     if row is None:
@@ -163,12 +162,6 @@ def acres_to_graze(daily_lb: Positive, days: Positive, forage_lb_ac: Positive,
                                   "herd_pct": min(100.0 * area_ac / acres, 100.0)})
 
 
-def hay_loss(loss: str, method: str, stock: str) -> DataRow | None:
-    """The row of ``forage/hay_losses`` for a feeder or a store; None where none is published."""
-    return next((r for r in load(LOSSES) if r["loss"] == loss and r["method"] == method
-                 and r["stock"] in (stock, "any")), None)
-
-
 @formula(unit="%", source="ky-hay-supply", locator="storage, loss; feeders by their own trial",
          how="seen", evidence="measured")
 def hay_loss_pct(loss: str, method: str, stock: str = "any") -> Answer[float | None]:
@@ -200,9 +193,9 @@ def hay_loss_pct(loss: str, method: str, stock: str = "any") -> Answer[float | N
     Of round bales. Two trials with cattle differ threefold for rings (6.1 and 20.5 %); the range
     spans both. Sources: buskirk-2003; lalman-feeders; bell-martz-1973; martinson-2012-feeders.
     """
-    if loss not in ("feeding", "storage"):
-        raise UnknownName("kind of hay loss", loss, ("feeding", "storage"))
-    row = hay_loss(loss, method, stock)
+    one_of("kind of hay loss", loss, ("feeding", "storage"))
+    rows = load("forage/hay_losses").where(loss=loss, method=method)
+    row = next((r for r in rows if r["stock"] in (stock, "any")), None)
     if row is None:
         return Answer(None, notes=("no published loss for this method is held here",))
     return by_row(row, (row["low"] + row["high"]) / 2.0,
@@ -301,8 +294,7 @@ def stand_height_in(crop: str, use: str) -> Answer[float | None]:
     -----
     Sources: umd-cutting-height. Rest is that of the growing season; slow growth takes longer.
     """
-    if use not in ("grazed", "cut"):
-        raise UnknownName("use of a stand", use, ("grazed", "cut"))
+    one_of("use of a stand", use, ("grazed", "cut"))
     row = _stand(crop, "stop_low" if use == "grazed" else "cut_low")
     if row is None:
         return Answer(None, notes=("no published height for this crop is held here",))

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from loambrief.agronomy.possible import NotNegative, Percent
+from loambrief.agronomy.possible import NotNegative, Percent, one_of
 from loambrief.agronomy.registry import Answer, by_row, formula
-from loambrief.errors import ImpossibleInput, UnknownName
+from loambrief.errors import ImpossibleInput
 from loambrief.tables import DataRow, load
 from loambrief.topics.forage.formulas import coefficient
+from loambrief.units import ATOMIC_MASS
 
 HAY_CAUTIONS = "forage/hay_cautions"
 DEATHS, SICKNESS, BELOW, NO_SHARE, LOST_IN_DRYING, NOT_THIS_STOCK = (
@@ -18,15 +19,9 @@ BELOW_LOW, WITHIN, ABOVE = "below", "within", "above"
 SHORT, PERHAPS_SHORT, ENOUGH, HIGH, TOO_HIGH = (
     "short", "perhaps short", "enough", "high", "too high")
 """Classes of a mineral."""
-FORM_MASS = {"no3-n": 14.0067, "no3": 14.0067 + 3 * 15.9994,
-             "kno3": 39.0983 + 14.0067 + 3 * 15.9994}
+NITRATE = ATOMIC_MASS["N"] + 3 * ATOMIC_MASS["O"]
+FORM_MASS = {"no3-n": ATOMIC_MASS["N"], "no3": NITRATE, "kno3": ATOMIC_MASS["K"] + NITRATE}
 """Mass per mole of nitrogen of each form of a nitrate result, g/mol (iupac-2007-weights)."""
-
-
-def _known_form(form: str) -> str:
-    if form not in FORM_MASS:
-        raise UnknownName("form of nitrate", str(form), tuple(FORM_MASS))
-    return form
 
 
 @formula(unit="ppm", source="iupac-2007-weights", locator="N, O, K", how="convention")
@@ -50,7 +45,9 @@ def nitrate_converted(value_ppm: NotNegative, from_form: str, to_form: str) -> f
     NO3 = 4.43 NO3-N; KNO3 = 7.22 NO3-N. The same 3,000 ppm is half over the level of concern as
     NO3-N and a third of it as NO3. Sources: anderson-unl-nitrate prints 4.43 and 0.226.
     """
-    return value_ppm * FORM_MASS[_known_form(to_form)] / FORM_MASS[_known_form(from_form)]
+    for form in (to_form, from_form):
+        one_of("form of nitrate", form, FORM_MASS)
+    return value_ppm * FORM_MASS[to_form] / FORM_MASS[from_form]
 
 
 @formula(unit="class", source="clemson-forage-nitrate", locator="table", how="seen",
@@ -88,10 +85,7 @@ def forage_nitrate_class(value_ppm: float, form: str, table: str = "clemson") ->
     without the form cannot be judged: the forms differ by 4.4 times. Sources: beck-osu-nitrate (its
     first limit seen, the rest from memory).
     """
-    rows = [r for r in load("forage/nitrate_classes") if r["table"] == table]
-    if not rows:
-        raise UnknownName("nitrate table", str(table),
-                          tuple(dict.fromkeys(load("forage/nitrate_classes").column("table"))))
+    rows = load("forage/nitrate_classes").named("nitrate table", table=table)
     forms = {name: nitrate_converted.function(value_ppm, form, name) for name in FORM_MASS}
     step, row = max((i, r) for i, r in enumerate(rows) if forms[r["form"]] >= r["low_ppm"] - 1e-9)
     return by_row(row, row["class"],

@@ -26,7 +26,6 @@ from loambrief.topics.forage.formulas_grazing import (
 from loambrief.topics.forage.stand import too_short
 from loambrief.units import plain
 
-TOPIC = "forage"
 ENOUGH, CLOSE, SHORT = "enough", "close", "short"
 LEVELS = {ENOUGH: (m.Status.ADEQUATE, 0), CLOSE: (m.Status.UNCERTAIN, 1),
           SHORT: (m.Status.LIMITING, 2)}
@@ -77,8 +76,7 @@ def _demand(stock: Stock) -> Demand | m.Missing:
         units += whole.number
         by_units += float(whole.details["daily_lb"])
     if unknown:
-        return m.Missing(say("forage.missing_intake", stock=list(dict.fromkeys(unknown))),
-                         say("forage.missing_intake_means"), TOPIC)
+        return m.lacks("forage.missing_intake", stock=list(dict.fromkeys(unknown)))
     return Demand(low, high, units, by_units, tuple(results))
 
 
@@ -102,8 +100,7 @@ def _grazing(case: CaseFile, plan: Grazing, demand: Demand) -> m.Finding | m.Mis
     lacking = [name for name, value in (("days", plan.days), ("forage", forage or None))
                if value is None]
     if lacking or plan.days is None or not forage:
-        return m.Missing(say("forage.missing_grazing", lacking=lacking),
-                         say("forage.missing_grazing_means"), TOPIC)
+        return m.lacks("forage.missing_grazing", lacking=lacking)
     area = plan.area.value if plan.area is not None else case.field.area.value
     place = field_place(case)
     with subject(place):
@@ -114,7 +111,7 @@ def _grazing(case: CaseFile, plan: Grazing, demand: Demand) -> m.Finding | m.Mis
     step = _level(area, least.number, most.number)
     status, severity = LEVELS[step]
     results = (*demand.results, use, least, most)
-    sources = tuple(dict.fromkeys(r.source for r in results))
+    sources = m.sources_of(results)
     lasts = {"lasts_low": most.details["lasts_d"], "lasts_high": least.details["lasts_d"],
              "days": plan.days}
     needs: tuple[m.Need, ...] = ()
@@ -125,7 +122,7 @@ def _grazing(case: CaseFile, plan: Grazing, demand: Demand) -> m.Finding | m.Mis
                         place=place, area_ac=area, results=(least, most), sources=sources,
                         cautions=(say("forage.caution_grazing"),)),)
     return m.Finding(
-        id=f"{TOPIC}.stocking", topic=TOPIC,
+        id="forage.stocking",
         title=say("forage.title_stocking", step=step, days=plan.days, low=least.value,
                   high=most.value, area=area),
         status=status, severity=severity, confidence=m.Confidence.MEDIUM, grade=m.Grade.CALCULATED,
@@ -136,13 +133,9 @@ def _grazing(case: CaseFile, plan: Grazing, demand: Demand) -> m.Finding | m.Mis
                   units=demand.units, use_low=use.details["low"], use_high=use.details["high"],
                   stay=plan.stay, **lasts),),
         evidence=(
-            m.Evidence(m.Side.FOR, say("forage.for_stocking", forage=forage, basis=plan.basis),
-                       m.Grade.OBSERVED, (), (least, most)),
-            m.Evidence(m.Side.AGAINST, say("forage.against_units", units=demand.units,
-                                           daily=demand.by_units),
-                       m.Grade.CALCULATED, ("manitoba-aum",)),
-            m.Evidence(m.Side.CONTEXT, say("forage.context_use"), m.Grade.PUBLISHED,
-                       ("msstate-grazing-use", "psu-agguide-paddocks")),
+            m.stated("forage.for_stocking", least, most, forage=forage, basis=plan.basis),
+            m.stated("forage.against_units", units=demand.units, daily=demand.by_units),
+            m.stated("forage.context_use"),
         ),
         needs=needs, sources=sources, results=results,
     )
@@ -173,8 +166,7 @@ def _hay(case: CaseFile, stock: Stock, plan: HaySupply, demand: Demand) -> m.Fin
     lacking = [*(["days"] if plan.days is None else []),
                *(losses if isinstance(losses, list) else [])]
     if plan.days is None or isinstance(losses, list):
-        return m.Missing(say("forage.missing_hay", lacking=lacking),
-                         say("forage.missing_hay_means"), TOPIC)
+        return m.lacks("forage.missing_hay", lacking=lacking)
     feeding, storage = losses
     dry = plain(plan.dry_matter)
     matter = ((dry, dry) if dry else
@@ -193,11 +185,9 @@ def _hay(case: CaseFile, stock: Stock, plan: HaySupply, demand: Demand) -> m.Fin
     step = "" if held is None else _level(held.number, least.number, most.number)
     status, severity = LEVELS.get(step, (m.Status.NOTED, 0))
     results = (*demand.results, feeding, storage, least, most, *((held,) if held else ()))
-    sources = tuple(dict.fromkeys(r.source for r in results))
-    evidence = [m.Evidence(m.Side.FOR, say("forage.for_hay", bales=plan.bales,
-                                           weight=plain(plan.bale_weight), dry=dry, low=matter[1],
-                                           high=matter[0]),
-                           m.Grade.OBSERVED, (), (held,) if held else ())]
+    sources = m.sources_of(results)
+    evidence = [m.stated("forage.for_hay", *((held,) if held else ()), bales=plan.bales,
+                         weight=plain(plan.bale_weight), dry=dry, low=matter[1], high=matter[0])]
     better, tons = _cone(stock, plan, demand, matter, storage)
     if tons is not None and tons.number < most.number:
         results += (better, tons)
@@ -205,8 +195,7 @@ def _hay(case: CaseFile, stock: Stock, plan: HaySupply, demand: Demand) -> m.Fin
                                                        loss=better.details["high"],
                                                        most=most.value),
                                    m.Grade.CALCULATED, (better.source,), (tons,)))
-    evidence.append(m.Evidence(m.Side.AGAINST, say("forage.against_hay"), m.Grade.PUBLISHED,
-                               ("buskirk-2003", "lalman-feeders")))
+    evidence.append(m.stated("forage.against_hay"))
     needs: tuple[m.Need, ...] = ()
     if step == SHORT:
         needs = (m.Need(m.NeedKind.MANAGE, "hay-supply", "",
@@ -215,7 +204,7 @@ def _hay(case: CaseFile, stock: Stock, plan: HaySupply, demand: Demand) -> m.Fin
                         place=place, results=(least, most), sources=sources,
                         cautions=(say("forage.caution_vet"),)),)
     return m.Finding(
-        id=f"{TOPIC}.hay_supply", topic=TOPIC,
+        id="forage.hay_supply",
         title=say("forage.title_hay", step=step, days=plan.days, low=least.value, high=most.value,
                   held=None if held is None else held.value),
         status=status, severity=severity, confidence=m.Confidence.MEDIUM, grade=m.Grade.CALCULATED,

@@ -20,7 +20,6 @@ from loambrief.topics.forage.formulas_safety import (
 from loambrief.topics.forage.stock import RUMINANTS
 from loambrief.units import plain
 
-TOPIC = "forage"
 MINERALS = ("calcium", "phosphorus", "magnesium", "potassium", "sulfur", "sodium", "copper", "zinc",
             "manganese", "iron", "molybdenum", "selenium")
 GRAVE = ("copper", "selenium", "sulfur", "molybdenum")
@@ -56,8 +55,7 @@ def tetany_finding(case: CaseFile, test: Forage, lot: m.Place, sure: m.Confidenc
                         place=lot, sources=(judged.source,), results=(judged,),
                         cautions=(say("cations.caution_tetany"),)),)
     return m.Finding(
-        id=f"{TOPIC}.tetany.{test.id}",
-        topic=TOPIC,
+        id=f"forage.tetany.{test.id}",
         title=say("forage.title_tetany", name=lot, risk=risk, low=low, value=judged.value, mg=mg),
         status=status,
         severity=severity,
@@ -69,10 +67,8 @@ def tetany_finding(case: CaseFile, test: Forage, lot: m.Place, sure: m.Confidenc
         place=lot,
         body=(say("forage.body_tetany", risk=risk, low=low, stock=stock),),
         evidence=(
-            m.Evidence(m.Side.FOR, say("forage.for_tetany", k=k, ca=ca, mg=mg, value=judged.value),
-                       m.Grade.CALCULATED, (judged.source,), (judged,)),
-            m.Evidence(m.Side.CONTEXT, say("forage.context_tetany"), m.Grade.PUBLISHED,
-                       ("osu-2024-tetany",)),
+            m.stated("forage.for_tetany", judged, k=k, ca=ca, mg=mg, value=judged.value),
+            m.stated("forage.context_tetany"),
         ),
         needs=needs,
         sources=(judged.source, "osu-2024-tetany"),
@@ -96,8 +92,7 @@ def calcium_phosphorus_finding(case: CaseFile, test: Forage, lot: m.Place,
     cattle = any(s in RUMINANTS for s in kept_stock(case))
     odd = outside in (BELOW_LOW, ABOVE)
     return m.Finding(
-        id=f"{TOPIC}.ca_p.{test.id}",
-        topic=TOPIC,
+        id=f"forage.ca_p.{test.id}",
         title=say("forage.title_ca_p", name=lot, value=judged.value, outside=outside),
         status=m.Status.WATCH if odd and cattle else m.Status.NOTED if odd else m.Status.ADEQUATE,
         severity=1 if odd and cattle else 0,
@@ -110,10 +105,8 @@ def calcium_phosphorus_finding(case: CaseFile, test: Forage, lot: m.Place,
         place=lot,
         body=(say("forage.body_ca_p", outside=outside),),
         evidence=(
-            m.Evidence(m.Side.FOR, say("forage.for_ca_p", ca=ca, p=p), m.Grade.MEASURED,
-                       (judged.source,), (judged,)),
-            m.Evidence(m.Side.CONTEXT, say("forage.context_ca_p"), m.Grade.PUBLISHED,
-                       ("wise-1963",)),
+            m.stated("forage.for_ca_p", judged, ca=ca, p=p),
+            m.stated("forage.context_ca_p"),
         ),
         sources=(judged.source,),
         results=(judged,),
@@ -148,7 +141,7 @@ def mineral_finding(case: CaseFile, test: Forage, lot: m.Place, sure: m.Confiden
     told_of = poison or sheep or [r for r in rows if r["mineral"] not in ELSEWHERE]
     severity = 3 if poison else 2 if sheep else 1 if told_of else 0
     results = tuple(r for _, _, r in judged)
-    sources = tuple(dict.fromkeys(r.source for r in results))
+    sources = m.sources_of(results)
     outside = {row["mineral"] for row in rows}
     perhaps = {x for _, x, r in judged if r.value == PERHAPS_SHORT} - outside
     fine = list(dict.fromkeys(x for _, x, _ in judged if x not in outside | perhaps))
@@ -165,7 +158,7 @@ def mineral_finding(case: CaseFile, test: Forage, lot: m.Place, sure: m.Confiden
                         cautions=(*((say("forage.caution_copper"),) if sheep else ()),
                                   say("forage.caution_minerals"), say("forage.caution_vet"))),)
     return m.Finding(
-        id=f"{TOPIC}.minerals.{test.id}", topic=TOPIC,
+        id=f"forage.minerals.{test.id}",
         title=say("forage.title_minerals", name=lot, poison=poison,
                   minerals=list(dict.fromkeys(r["mineral"] for r in told_of))),
         status=m.Status.EXCESS if poison else m.Status.WATCH if severity else m.Status.ADEQUATE,
@@ -179,9 +172,7 @@ def mineral_finding(case: CaseFile, test: Forage, lot: m.Place, sure: m.Confiden
         evidence=(
             m.Evidence(m.Side.FOR, say("forage.for_minerals", rows=rows), m.Grade.MEASURED, sources,
                        results),
-            *((m.Evidence(m.Side.AGAINST, say("forage.against_copper",
-                                              molybdenum=plain(test.molybdenum)),
-                          m.Grade.PUBLISHED, ("schoenian-copper", "berger-sheep-copper")),)
+            *((m.stated("forage.against_copper", molybdenum=plain(test.molybdenum)),)
               if sheep else ()),
         ),
         needs=needs, sources=sources, results=results,

@@ -14,7 +14,6 @@ from loambrief.topics.forage.formulas_grazing import autumn_rest_d, hay_stage, s
 from loambrief.topics.forage.weeds import hay_crop
 from loambrief.units import plain
 
-TOPIC = "forage"
 ANNUAL = ("corn silage", "small grain silage")
 """Forage that is no stand: cut once, never rested."""
 
@@ -34,8 +33,7 @@ def stand_finding(case: CaseFile) -> m.Finding | m.Missing | None:
         rest = autumn_rest_d.evaluate(crop=crop.name)
     held = tuple(r for r in (grazed, cut, rest) if r.value is not None)
     if not held:
-        return m.Missing(say("forage.missing_stand", crop=crop.name),
-                         say("forage.missing_stand_means"), TOPIC)
+        return m.lacks("forage.missing_stand", crop=crop.name)
     dates = case.field.dates
     frost = dates.dormancy if dates is not None else None
     start = None if frost is None or rest.value is None else (
@@ -61,13 +59,11 @@ def stand_finding(case: CaseFile) -> m.Finding | m.Missing | None:
                                 **grazed.details),
                             place=place, sources=sources, results=(grazed,),
                             cautions=(say("forage.caution_grazing"),)))
-    evidence = [m.Evidence(m.Side.FOR, say("forage.for_stand", height=height, cut=next_cut),
-                           m.Grade.OBSERVED, (), held)]
+    evidence = [m.stated("forage.for_stand", *held, height=height, cut=next_cut)]
     if rest.value is not None and crop.group == "alfalfa":
-        evidence.append(m.Evidence(m.Side.AGAINST, say("forage.against_rest"), m.Grade.PUBLISHED,
-                                   ("hall-fall-alfalfa",)))
+        evidence.append(m.stated("forage.against_rest"))
     return m.Finding(
-        id=f"{TOPIC}.stand", topic=TOPIC,
+        id="forage.stand",
         title=say("forage.title_stand", crop=crop.name, late=late, short=short, cut=next_cut,
                   height=height),
         status=m.Status.WATCH if late or short else m.Status.NOTED,
@@ -136,7 +132,7 @@ def hazard_finding(case: CaseFile) -> m.Finding | None:
                                     for key, stock in hurt_by.items()),
                                   say("forage.caution_vet"))),)
     return m.Finding(
-        id=f"{TOPIC}.hazards", topic=TOPIC,
+        id="forage.hazards",
         title=say("forage.title_hazards", crop=crop.name,
                   stock=list(dict.fromkeys(s for _, hurt, _ in found for s in hurt))),
         status=m.Status.WATCH if now else m.Status.NOTED, severity=1 if now else 0,
@@ -145,6 +141,6 @@ def hazard_finding(case: CaseFile) -> m.Finding | None:
                        memory=row["how"] == "memory", **heights) for row, hurt, fed in found),
         evidence=(m.Evidence(m.Side.FOR, say("forage.for_hazards", crop=crop.name, stock=kept,
                                              grazing=grazing, hay=hay), m.Grade.OBSERVED, sources),
-                  m.Evidence(m.Side.AGAINST, say("forage.against_hazards"), m.Grade.OBSERVED)),
+                  m.stated("forage.against_hazards")),
         needs=needs, sources=sources,
     )

@@ -11,7 +11,6 @@ from loambrief.topics.forage.formulas_grades import external_ash_pct
 from loambrief.topics.forage.formulas_safety import forage_nitrate_class, horse_sugar_caution
 from loambrief.units import Quantity, plain
 
-TOPIC = "forage"
 TABLE, SECOND_TABLE = "clemson", "oklahoma_state"
 RUMINANTS = ("cattle", "dairy", "sheep", "goats")
 SEVERITY = (0, 1, 1, 2, 2, 3)
@@ -43,22 +42,17 @@ def nitrate_finding(case: CaseFile, test: Forage, lot: m.Place, sure: m.Confiden
         status, severity = m.Status.UNCERTAIN, min(severity, 1)
     forms = {key: details[f"{key}_ppm"] for key in ("no3_n", "no3", "kno3")}
     evidence = [
-        m.Evidence(m.Side.FOR, say("forage.for_nitrate", typed=nitrate.typed, form=test.nitrate_as,
-                                   **forms), m.Grade.MEASURED, ("iupac-2007-weights",), (judged,)),
+        m.stated("forage.for_nitrate", judged, typed=nitrate.typed, form=test.nitrate_as, **forms),
         _second_opinion(second, step),
-        m.Evidence(m.Side.CONTEXT, say("forage.context_nitrate",
-                                       low=coefficient("nitrate_concern_low"),
-                                       high=coefficient("nitrate_concern_high")),
-                   m.Grade.PUBLISHED,
-                   ("unl-cedar-nitrate", "unl-2021-nitrate", "hartschuh-nitrate")),
+        m.stated("forage.context_nitrate", low=coefficient("nitrate_concern_low"),
+                 high=coefficient("nitrate_concern_high")),
     ]
     body: list[m.Message] = [say("forage.body_nitrate", ration=details["ration_pct"],
                                  pregnant=details["pregnant_pct"], step=step)]
     if nitrate.censor:
         body.append(say("forage.body_nitrate_limit", below=nitrate.censor == "<"))
     return m.Finding(
-        id=f"{TOPIC}.nitrate.{test.id}",
-        topic=TOPIC,
+        id=f"forage.nitrate.{test.id}",
         title=say("forage.title_nitrate", name=lot, judged=judged.value, step=step,
                   censor=nitrate.censor, **forms),
         status=status,
@@ -79,17 +73,14 @@ def nitrate_finding(case: CaseFile, test: Forage, lot: m.Place, sure: m.Confiden
 
 def _nitrate_reference() -> m.Message:
     """Where the table used begins to set limits and where it forbids feeding."""
-    rows = [r for r in load("forage/nitrate_classes") if r["table"] == TABLE]
+    rows = load("forage/nitrate_classes").where(table=TABLE)
     return say("forage.reference_nitrate", safe=rows[0]["high_ppm"], stop=rows[-1]["low_ppm"])
 
 
 def _second_opinion(second: Result, first_step: int) -> m.Evidence:
     stricter = int(second.details["step"]) > 0 and first_step == 0
-    return m.Evidence(
-        m.Side.AGAINST if stricter else m.Side.CONTEXT,
-        say("forage.evidence_second_table", judged=second.value, stricter=stricter,
-            memory=second.how == "memory"),
-        m.Grade.MEASURED, (second.source,), (second,))
+    return m.on_side(m.Side.AGAINST if stricter else m.Side.CONTEXT, "forage.evidence_second_table",
+                     second, judged=second.value, stricter=stricter, memory=second.how == "memory")
 
 
 def _nitrate_needs(case: CaseFile, lot: m.Place, judged: Result, severity: int
@@ -116,8 +107,7 @@ def _unknown_form(lot: m.Place, test_id: str, nitrate: Quantity) -> m.Finding:
         mildest = forage_nitrate_class.evaluate(value_ppm=nitrate.value, form="kno3", table=TABLE)
     severity = min(SEVERITY[int(worst.details["step"])], 2)
     return m.Finding(
-        id=f"{TOPIC}.nitrate.{test_id}",
-        topic=TOPIC,
+        id=f"forage.nitrate.{test_id}",
         title=say("forage.title_nitrate_form", name=lot, typed=nitrate.typed),
         status=m.Status.UNCERTAIN,
         severity=severity,
@@ -156,8 +146,7 @@ def sugar_finding(case: CaseFile, test: Forage, lot: m.Place, sure: m.Confidence
                         results=(judged,),
                         cautions=(say("forage.caution_horse"), say("forage.caution_vet"))),)
     return m.Finding(
-        id=f"{TOPIC}.sugar.{test.id}",
-        topic=TOPIC,
+        id=f"forage.sugar.{test.id}",
         title=say("forage.title_sugar", name=lot, nsc=nsc, over=over, both=both, **limits),
         status=m.Status.WATCH if severity else m.Status.NOTED,
         severity=severity,
@@ -170,10 +159,8 @@ def sugar_finding(case: CaseFile, test: Forage, lot: m.Place, sure: m.Confidence
         body=(say("forage.body_sugar", horses=horses,
                   near=any(0 < limit - nsc < CLOSE for limit in limits.values())),),
         evidence=(
-            m.Evidence(m.Side.FOR, say("forage.for_sugar", nsc=nsc, **limits), m.Grade.MEASURED,
-                       ("harris-2011-laminitis", "thunes-nsc"), (judged,)),
-            m.Evidence(m.Side.CONTEXT, say("forage.context_afternoon"), m.Grade.PUBLISHED,
-                       ("mayland-2000",)),
+            m.stated("forage.for_sugar", judged, nsc=nsc, **limits),
+            m.stated("forage.context_afternoon"),
         ),
         needs=needs,
         sources=(judged.source, "harris-2011-laminitis"),
@@ -190,8 +177,7 @@ def ash_finding(test: Forage, lot: m.Place, sure: m.Confidence) -> m.Finding | N
         external = external_ash_pct.evaluate(kind=test.kind, ash_pct=ash)
     over = bool(external.details["over_goal"])
     return m.Finding(
-        id=f"{TOPIC}.ash.{test.id}",
-        topic=TOPIC,
+        id=f"forage.ash.{test.id}",
         title=say("forage.title_ash", name=lot, ash=ash, external=external.value, over=over),
         status=m.Status.WATCH if over else m.Status.ADEQUATE,
         severity=1 if over else 0,
@@ -204,11 +190,9 @@ def ash_finding(test: Forage, lot: m.Place, sure: m.Confidence) -> m.Finding | N
         place=lot,
         body=(say("forage.body_ash", lost=external.details["tdn_lost_pct"], over=over),),
         evidence=(
-            m.Evidence(m.Side.FOR, say("forage.for_ash", ash=ash,
-                                       internal=external.details["internal_pct"]),
-                       m.Grade.MEASURED, ("undersander-ash",), (external,)),
-            m.Evidence(m.Side.CONTEXT, say("forage.context_ash"), m.Grade.PUBLISHED,
-                       ("weiss-2019-ash",)),
+            m.stated("forage.for_ash", external, ash=ash,
+                     internal=external.details["internal_pct"]),
+            m.stated("forage.context_ash"),
         ),
         needs=(m.Need(m.NeedKind.MANAGE, "ash", "", say("forage.need_ash", name=lot), place=lot,
                       sources=("undersander-ash",)),) if over else (),

@@ -20,7 +20,6 @@ from loambrief.topics.forage.formulas_safety import (
 )
 from loambrief.topics.weeds.formulas_names import find_species, split
 
-TOPIC = "forage"
 HAZARDS = "weeds/hazards"
 HAY_LEGUMES = ("red clover",)
 
@@ -70,7 +69,7 @@ def weedy_hay(case: CaseFile) -> m.Finding | None:
         return [w.local_name or w.species for w in some]
 
     return m.Finding(
-        id=f"{TOPIC}.weedy_hay", topic=TOPIC,
+        id="forage.weedy_hay",
         title=say("forage.title_weedy", weeds=names(weeds), where=place),
         status=m.Status.WATCH, severity=2,
         confidence=m.Confidence.MEDIUM if sure else m.Confidence.LOW, grade=m.Grade.OBSERVED,
@@ -81,7 +80,7 @@ def weedy_hay(case: CaseFile) -> m.Finding | None:
                 {"name": w.local_name or w.species, "place": w.place,
                  "cover": w.cover.value if w.cover is not None and w.cover.plain else None}
                 for w in weeds]), m.Grade.OBSERVED, sources),
-            m.Evidence(m.Side.CONTEXT, say("forage.context_weedy"), m.Grade.OBSERVED),
+            m.stated("forage.context_weedy"),
         ),
         needs=(m.Need(m.NeedKind.MANAGE, "weedy-hay", "",
                       say("forage.need_weedy", where=place, nitrate=names(nitrate),
@@ -100,12 +99,8 @@ OWN_SIGNS = {"Berteroa incana": "alyssum"}
 def poisonous_hay(case: CaseFile) -> tuple[m.Finding | None, tuple[m.Missing, ...]]:
     """Weeds that poison the stock that eats the hay, and weeds that nobody here can judge.
 
-    Returns
-    -------
-    finding : Finding or None
-        By the published caution of each weed; a share below the reported one is no all-clear.
-    missing : tuple of Missing
-        Weeds the program does not know, where stock are kept.
+    By the published caution of each weed; a share below the reported one is no all-clear. Weeds the
+    program does not know are missing where stock are kept.
     """
     if not hay_crop(case):
         return None, ()
@@ -146,7 +141,7 @@ def poisonous_hay(case: CaseFile) -> tuple[m.Finding | None, tuple[m.Missing, ..
     names = [str(r["name"]) for r in rows]
     sources = tuple(dict.fromkeys(s for r in rows for s in r["sources"]))
     return m.Finding(
-        id=f"{TOPIC}.poisonous_hay", topic=TOPIC,
+        id="forage.poisonous_hay",
         title=say("forage.title_poison", weeds=names, stock=stock_hit, where=place),
         status=m.Status.LIMITING, severity=worst if kept_stock(case) else 1,
         confidence=m.Confidence.MEDIUM if sure else m.Confidence.LOW, grade=m.Grade.OBSERVED,
@@ -155,7 +150,7 @@ def poisonous_hay(case: CaseFile) -> tuple[m.Finding | None, tuple[m.Missing, ..
         evidence=(m.Evidence(m.Side.FOR, say("forage.for_weedy", rows=[
             {"name": r["name"], "place": r["place"], "cover": r["share"]} for r in rows]),
             m.Grade.OBSERVED, sources, tuple(results)),
-            m.Evidence(m.Side.CONTEXT, say("forage.context_poison"), m.Grade.OBSERVED)),
+            m.stated("forage.context_poison")),
         needs=(m.Need(m.NeedKind.MANAGE, "poisonous-hay", "",
                       say("forage.need_poison", weeds=names, stock=stock_hit, where=place),
                       place=place, sources=sources, results=tuple(results),
@@ -169,5 +164,5 @@ def _unjudged_weeds(case: CaseFile) -> tuple[m.Missing, ...]:
     unknown = [w.local_name or w.species for w in case.weeds if _species(w) is None]
     if not unknown or not kept_stock(case):
         return ()
-    return (m.Missing(say("forage.missing_weed", weeds=list(dict.fromkeys(unknown))),
-                      say("forage.missing_weed_means", stock=kept_stock(case)), TOPIC),)
+    return (m.lacks("forage.missing_weed", weeds=list(dict.fromkeys(unknown)),
+                    stock=kept_stock(case)),)

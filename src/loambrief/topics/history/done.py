@@ -57,14 +57,9 @@ class Review:
 
 
 def review(case: CaseFile, earlier: Sequence[CaseFile]) -> Review | None:
-    """Look back; None if there is nothing to look back on.
+    """Look back at earlier cases, oldest first; None if there is nothing to look back on.
 
     Run it inside :func:`loambrief.agronomy.registry.recording` to keep the calculations.
-
-    Parameters
-    ----------
-    earlier : sequence of CaseFile
-        Oldest first.
     """
     if not earlier and not case.done:
         return None

@@ -97,15 +97,7 @@ class Series:
 
 
 def all_series(case: CaseFile, earlier: Sequence[CaseFile]) -> tuple[Series, ...]:
-    """Every quantity that was read at least twice, soil tests first.
-
-    Parameters
-    ----------
-    case : CaseFile
-        The present case.
-    earlier : sequence of CaseFile
-        Of the same field, oldest first.
-    """
+    """Every quantity that was read at least twice, soil tests first; earlier cases oldest first."""
     visits = (*earlier, case)
     found = [*_soil(visits), *_cone(visits), *_sap(visits)]
     return tuple(s for s in found if len(s.readings) > 1)

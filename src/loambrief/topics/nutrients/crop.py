@@ -23,7 +23,6 @@ from loambrief.topics.nutrients.formulas_removal import NUTRIENTS, crop_removal
 from loambrief.topics.nutrients.state import NutrientState, zone
 from loambrief.units import EQUIVALENT_MG, LB_PER_TON, SLICE_DEPTH_IN, Quantity, plain
 
-TOPIC = "nutrients"
 SHALLOW_MAX_IN = 4.0
 """Deepest layer that an ordinary sample does not take; deeper rules read the ordinary one."""
 SHALLOW_TEST = "shallow calcium test"
@@ -61,20 +60,17 @@ def removal(state: NutrientState) -> m.Finding | None:
         return None
     rows = [{"nutrient": r.details["nutrient"], "amount": r.value, "low": r.details["low"],
              "high": r.details["high"]} for r in known]
-    evidence = [m.Evidence(m.Side.CONTEXT, say("nutrients.evidence_removal",
-                                               memory=any(r.how == "memory" for r in known)),
-                           m.Grade.CALCULATED, tuple(dict.fromkeys(r.source for r in known)),
-                           tuple(known))]
+    evidence = [m.stated("nutrients.evidence_removal", *known,
+                         memory=any(r.how == "memory" for r in known))]
     if state.crop.group == "alfalfa":
-        evidence.append(m.Evidence(m.Side.AGAINST, say("nutrients.evidence_removal_alfalfa"),
-                                   m.Grade.PUBLISHED, ("colorado-alfalfa-removal",)))
+        evidence.append(m.stated("nutrients.evidence_removal_alfalfa"))
     return m.Finding(
-        id=f"{TOPIC}.removal", topic=TOPIC,
+        id="nutrients.removal",
         title=say("nutrients.title_removal", crop=state.crop.name),
         status=m.Status.NOTED, severity=0, confidence=m.Confidence.MEDIUM, grade=m.Grade.CALCULATED,
         body=(say("nutrients.removal_body", crop=state.crop.name, amount=state.crop_yield,
                   unit=state.crop.yield_unit, weight=state.crop.lb_per_unit, rows=rows),),
-        evidence=tuple(evidence), sources=tuple(dict.fromkeys(r.source for r in known)),
+        evidence=tuple(evidence), sources=m.sources_of(known),
         results=tuple(known),
     )
 
@@ -136,7 +132,7 @@ def surface_calcium(state: NutrientState, sample: Sample) -> m.Finding | None:
         params={"window": window, "at_least": True}, printed_span=True,
     ) if needed else None
     return m.Finding(
-        id=f"{TOPIC}.surface_calcium.{sample.id}", topic=TOPIC,
+        id=f"nutrients.surface_calcium.{sample.id}",
         title=say("nutrients.title_calcium_rule", needed=needed, crop=state.crop.name,
                   where=place),
         status=m.Status.LIMITING if needed else m.Status.ADEQUATE, severity=2 if needed else 0,
@@ -147,8 +143,7 @@ def surface_calcium(state: NutrientState, sample: Sample) -> m.Finding | None:
                   timing=window, region=gypsum.details["region"],
                   own_region=gypsum.details["own_region"],
                   market=gypsum.details["market_type"]),),
-        evidence=(m.Evidence(m.Side.AGAINST, say("nutrients.evidence_mehlich1_lime"),
-                             m.Grade.PUBLISHED, ("yang-peanut-calcium-tests",)),),
+        evidence=(m.stated("nutrients.evidence_mehlich1_lime"),),
         needs=() if need is None else (need,), sources=(gypsum.source,),
         results=tuple(r for r in (pounds, potassium, gypsum) if r is not None),
         judgements=_calcium_judgements(state, sample, gypsum),
@@ -175,7 +170,7 @@ def _untested(state: NutrientState, sample: Sample, rule: DataRow | None,
         "high": float(rule["gypsum_high_lb_ac"]),
     }
     return m.Finding(
-        id=f"{TOPIC}.surface_calcium.{sample.id}", topic=TOPIC,
+        id=f"nutrients.surface_calcium.{sample.id}",
         title=say("nutrients.title_calcium_untested", **told, where=place),
         status=m.Status.UNCERTAIN, severity=1, confidence=m.Confidence.HIGH, grade=m.Grade.OBSERVED,
         place=place, body=(say("nutrients.calcium_untested_body", **told),),
@@ -250,17 +245,15 @@ def _no_rule(state: NutrientState, sample: Sample, increment: Increment, place: 
         state.crop, _calcium_region(state)) is not None
     told = {"crop": state.crop.name, "test": "Ca", "market": market}
     return m.Finding(
-        id=f"{TOPIC}.surface_calcium.{sample.id}", topic=TOPIC,
+        id=f"nutrients.surface_calcium.{sample.id}",
         title=say("nutrients.title_calcium_no_rule", where=place),
         status=m.Status.NOTED, severity=0, confidence=m.Confidence.LOW, grade=m.Grade.PRACTICE,
         value=calcium, unit="ppm", place=place,
         body=(say("nutrients.calcium_no_rule_body", crop=state.crop.name, depth=increment.bottom_in,
                   value=calcium, other_method=other_method),),
         evidence=(
-            m.Evidence(m.Side.CONTEXT, say("nutrients.evidence_calcium_practice"),
-                       m.Grade.PRACTICE),
-            m.Evidence(m.Side.AGAINST, say("nutrients.evidence_calcium_published"),
-                       m.Grade.PUBLISHED, ("harris-2015-peanut-calcium",)),
+            m.stated("nutrients.evidence_calcium_practice"),
+            m.stated("nutrients.evidence_calcium_published"),
         ),
         sources=("harris-2015-peanut-calcium",),
         judgements=tuple(made(key, zone(sample), m.Verdict.NOT_JUDGED, "market_type_no_rule",

@@ -22,37 +22,26 @@ from loambrief.topics.nutrients.seed_row import seed_row_finding
 from loambrief.topics.nutrients.state import NutrientState, read, tilled, zone
 from loambrief.topics.sampling.age import age_params, too_old
 
-TOPIC = "nutrients"
 MICRO_SUBJECTS = tuple(f"nutrients.{e}" for e in ("micronutrients", *map(str.lower, MINOR)))
 
 
 def assess(case: CaseFile) -> m.Assessment:
     """Every nutrient finding of a case.
 
-    Parameters
-    ----------
-    case : CaseFile
-        In house units.
-
-    Returns
-    -------
-    Assessment
-        Rates come only from a soil test by a method the guide was calibrated on; where the
-        guide, the method, the CEC or the yield is missing there is no rate and a Missing or
-        an uncertain finding says so.
+    Rates come only from a soil test by a method the guide was calibrated on; where the guide, the
+    method, the CEC or the yield is missing there is no rate and a Missing or an uncertain finding
+    says so.
     """
     try:
         state = read(case)
     except UnknownName as error:
-        missing = m.Missing(say("nutrients.missing_crop", crop=case.field.crop, hint=str(error)),
-                            say("nutrients.missing_crop_then"), TOPIC)
+        missing = m.lacks("nutrients.missing_crop", crop=case.field.crop, hint=str(error))
         return m.Assessment(missing=(missing,))
     found: list[m.Finding] = []
     lacking: list[m.Missing] = []
     pairs = tilled(case)
     if not pairs:
-        lacking.append(m.Missing(say("nutrients.missing_tilled"),
-                                 say("nutrients.missing_tilled_then"), TOPIC))
+        lacking.append(m.lacks("nutrients.missing_tilled"))
     found += _guide_finding(state)
     for sample, increment in pairs:
         said: list[m.Finding | m.Missing] = []
@@ -64,7 +53,7 @@ def assess(case: CaseFile) -> m.Assessment:
             lacking.append(_outdated(state, sample))
             continue
         phosphorus = next((f for f in said if isinstance(f, m.Finding)
-                           and f.id == f"{TOPIC}.p.{sample.id}"), None)
+                           and f.id == f"nutrients.p.{sample.id}"), None)
         water = nutrients_water.assess_sample(state, sample, increment, phosphorus)
         said += [water] if water is not None else []
         said += nutrients_secondary.assess_sample(state, sample, increment)
@@ -89,12 +78,11 @@ def assess(case: CaseFile) -> m.Assessment:
 
 def _outdated(state: NutrientState, sample: Sample) -> m.Missing:
     """Nothing is read from a sample that is too old; sulfur stays open like the rest."""
-    return m.Missing(
-        say("sampling.missing_too_old", where=zone(sample)),
-        say("sampling.missing_too_old_then", **age_params(state.case, sample)), TOPIC,
-        judgements=(judged("S", zone(sample), m.Verdict.NOT_JUDGED, "sample_too_old", "soil_test",
-                           test="S", methods=[], crop=state.crop.name,
-                           **age_params(state.case, sample)),))
+    age = age_params(state.case, sample)
+    sulfur = judged("S", zone(sample), m.Verdict.NOT_JUDGED, "sample_too_old", "soil_test",
+                    test="S", methods=[], crop=state.crop.name, **age)
+    return m.lacks("sampling.missing_too_old", topic="nutrients", judgements=(sulfur,),
+                   where=zone(sample), **age)
 
 
 def _each_once(lacking: Iterable[m.Missing]) -> list[m.Missing]:
@@ -128,7 +116,7 @@ def _guide_finding(state: NutrientState) -> list[m.Finding]:
 def _guide(state: NutrientState, title: str, status: m.Status, body: m.Message,
            sources: tuple[str, ...] = ()) -> m.Finding:
     return m.Finding(
-        id=f"{TOPIC}.guide", topic=TOPIC, title=say(f"nutrients.{title}"), status=status,
+        id="nutrients.guide", title=say(f"nutrients.{title}"), status=status,
         severity=0, confidence=m.Confidence.HIGH, grade=m.Grade.CALCULATED, body=(body,),
         sources=sources,
     )

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from loambrief.agronomy import guides
 from loambrief.agronomy.crops import Crop, find_crop
 from loambrief.agronomy.guides import Guide, Rule
-from loambrief.agronomy.possible import NotNegative, Percent, Positive
+from loambrief.agronomy.possible import NotNegative, Percent, Positive, one_of
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.topics.nutrients.formulas_engine import ABOVE, Rate, evaluate, spread, worst_how
@@ -69,11 +69,9 @@ def fertilizer_form(amount: NotNegative, form: str, wanted: str) -> float:
     P2O5 = 2.2914 P and K2O = 1.2046 K from atomic weights; trade tables round them to 2.29 or 2.3
     and to 1.2.
     """
-    if form not in FORMS:
-        raise UnknownName("form of a nutrient", form, tuple(FORMS))
+    one_of("form of a nutrient", form, FORMS)
     same = tuple(name for name in FORMS if name[0] == form[0])
-    if wanted not in same:
-        raise UnknownName(f"form of {form[0]}", wanted, same)
+    one_of(f"form of {form[0]}", wanted, same)
     return amount * FORMS[wanted] / FORMS[form]
 
 
@@ -105,8 +103,7 @@ def _rotation(names: str | Sequence[str] | None) -> tuple[Crop, ...]:
 
 def _rule(guide: Guide, crop: Crop, nutrient: str, method: str | None) -> tuple[Rule | None, str]:
     """The rule and method to use; None with the method where the guide lacks it."""
-    if nutrient not in guides.TEST_OF:
-        raise UnknownName("nutrient of a guide", nutrient, tuple(guides.TEST_OF))
+    one_of("nutrient of a guide", nutrient, guides.TEST_OF)
     rules = guide.rules_for(nutrient, crop)
     if not rules:
         known = {name for r in guide.rules_for(nutrient) for name in r.crops}
@@ -196,7 +193,7 @@ def soil_test_class(
     UnknownName
         No such guide, crop or nutrient, or the guide has no rule for the crop.
     ImpossibleInput
-        A negative test, or the rule needs a CEC or a method that was not given.
+        The rule needs a CEC or a method that was not given.
 
     Notes
     -----
@@ -269,7 +266,7 @@ def nutrient_rate(
     UnknownName
         No such guide, crop or nutrient, or the guide has no rule for the crop.
     ImpossibleInput
-        A negative test or yield, or the rule needs a yield, CEC or method not given.
+        The rule needs a yield, CEC or method not given.
 
     Notes
     -----

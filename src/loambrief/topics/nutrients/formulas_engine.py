@@ -53,7 +53,6 @@ def evaluate(
 
     Parameters
     ----------
-    guide, rule
     test_ppm : float
         Soil test, elemental [ppm], by a method of the rule.
     crop_yield : float or None
@@ -78,10 +77,7 @@ def evaluate(
 def levels(rule: Rule, cec_meq: float | None) -> tuple[float, float]:
     """Critical level and upper limit of a build-up rule [ppm].
 
-    Raises
-    ------
-    ImpossibleInput
-        They depend on CEC and none was given.
+    Raises ``ImpossibleInput`` if they depend on CEC and none was given.
     """
     if rule.needs_cec and cec_meq is None:
         raise ImpossibleInput(f"the critical level of {rule.test} needs cec_meq")
@@ -220,14 +216,7 @@ _KINDS: dict[str, Callable[..., Rate]] = {
 def spread(rate_at: Callable[[float], Rate], test_ppm: float, error_pct: float) -> Rate:
     """The rate with its range from the error of the soil test and from what the guide leaves open.
 
-    Parameters
-    ----------
-    rate_at : callable
-        Soil test [ppm] -> Rate.
-    test_ppm : float
-        [ppm]
-    error_pct : float
-        Relative error of the test, one standard deviation [%].
+    ``error_pct`` is the relative error of the test, one standard deviation.
     """
     centre = rate_at(test_ppm)
     if centre.value is None:

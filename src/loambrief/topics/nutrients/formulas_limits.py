@@ -6,9 +6,8 @@ Not legal advice. State rules override, and the state's own phosphorus index dec
 from __future__ import annotations
 
 from loambrief.agronomy.crops import find_crop
-from loambrief.agronomy.possible import NotNegative, Positive
+from loambrief.agronomy.possible import NotNegative, Positive, one_of
 from loambrief.agronomy.registry import Answer, by_row, formula
-from loambrief.errors import UnknownName
 from loambrief.tables import load
 from loambrief.topics.nutrients.formulas_micronutrients import reaches
 from loambrief.units import KG_PER_HA_PER_LB_PER_ACRE
@@ -50,8 +49,7 @@ def band_limit(crop: str, nutrient: str, texture: str | None = None) -> Answer:
     Michigan State. What may lie in the seed row itself is far less and stands with the salt
     limits (``seed_row_salt_limit``). Nothing with boron or thiosulfate in such a band.
     """
-    if nutrient not in BAND_COLUMNS:
-        raise UnknownName("nutrient of a band limit", nutrient, tuple(BAND_COLUMNS))
+    one_of("nutrient of a band limit", nutrient, BAND_COLUMNS)
     row = load(BAND).find(crop=find_crop(crop).name)
     column = BAND_COLUMNS[nutrient]
     value = row["n_plus_k2o_clay" if nutrient == "N+K2O" and texture in CLAYEY else column]
@@ -86,7 +84,7 @@ def phosphorus_runoff_level(region: str, method: str, test_ppm: NotNegative) -> 
     No test is converted into another. Sources: osu-agbmps-p120; osu-agbmps-p150; mn-manure-p-table;
     rutgers-relative-levels; sims-2002-mehlich3; sandusky-stratification.
     """
-    rows = [r for r in load(RUNOFF) if r["region"] == region and r["method"] == method]
+    rows = load(RUNOFF).where(region=region, method=method)
     if not rows:
         return Answer(None, notes=(f"no level for {region} by {method} in the table",))
     row = [r for r in rows if reaches(r, test_ppm)][-1]
@@ -122,8 +120,7 @@ def biosolids_concentration_limit(metal: str, kind: str = "ceiling") -> Answer:
     text has selenium 100 and no chromium. States may be stricter. Biosolids are prohibited in
     certified organic production.
     """
-    if kind not in KINDS:
-        raise UnknownName("kind of biosolids limit", kind, KINDS)
+    one_of("kind of biosolids limit", kind, KINDS)
     row = load(METALS).find(metal=metal)
     column = "ceiling_mg_kg" if kind == "ceiling" else "monthly_mean_mg_kg"
     return Answer(row[column], how=str(row["how"]))

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from loambrief.agronomy.crops import find_crop
-from loambrief.agronomy.possible import NotNegative, Percent, Positive, not_negative
+from loambrief.agronomy.possible import NotNegative, Percent, Positive, not_negative, one_of
 from loambrief.agronomy.registry import Answer, by_row, formula
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.tables import load
-from loambrief.units import LB_PER_TON
+from loambrief.units import FT2_PER_ACRE, IN3_PER_GAL, LB_PER_TON
 
 SETBACKS = "nutrients/manure_setbacks"
 ANYWHERE = "any"
@@ -19,8 +19,7 @@ BASES = ("nitrogen", "guide", "removal", "none")
 the guide's own rate and may be zero."""
 WATER_LB_PER_GAL = 8.34
 GALLONS = 1000.0
-FT2_PER_ACRE = 43560.0
-GAL_PER_ACRE_INCH = FT2_PER_ACRE * 12.0 ** 2 / 231.0
+GAL_PER_ACRE_INCH = FT2_PER_ACRE * 12.0 ** 2 / IN3_PER_GAL
 """27,154 gallons (definitions: 43,560 ft2, 231 in3)."""
 ROOM_IN = 8.0
 """Depth of soil that takes up what is put on (ohioline-anr21) [in]."""
@@ -142,8 +141,7 @@ def manure_rate_limit(
              "p2o5_need_lb_ac": p2o5_need_lb_ac, "p2o5_removal_lb_ac": p2o5_removal_lb_ac,
              "k2o_need_lb_ac": k2o_need_lb_ac}
     not_negative(**given)
-    if phosphorus_basis not in BASES:
-        raise UnknownName("phosphorus basis", phosphorus_basis, BASES)
+    one_of("phosphorus basis", phosphorus_basis, BASES)
     if years < 1:
         raise ImpossibleInput("years must be at least 1")
     wanted = {
@@ -258,8 +256,6 @@ def manure_setback_ft(feature: str, region: str | None = None,
 
     Raises
     ------
-    ImpossibleInput
-        A negative width.
     UnknownName
         No distance is held for that feature.
 
@@ -269,7 +265,7 @@ def manure_setback_ft(feature: str, region: str | None = None,
     frozen, snow-covered or saturated ground gets no manure whatever the distance. Sources:
     mu-g9219; wvu-manure-setbacks.
     """
-    rows = [r for r in load(SETBACKS) if r["feature"] == feature]
+    rows = load(SETBACKS).where(feature=feature)
     own = [r for r in rows if region and r["region"].lower() == region.strip().lower()]
     held = own or [r for r in rows if r["region"] == ANYWHERE]
     if not held:
@@ -297,19 +293,10 @@ def setback_strip_ac(setback_ft: NotNegative, distance_ft: NotNegative,
     length_ft : float
         Of the water along that area [ft].
 
-    Returns
-    -------
-    float
-        Strip of the area that lies inside the setback [ac]; 0 where the area begins beyond it.
-
-    Raises
-    ------
-    ImpossibleInput
-        A negative number.
-
     Notes
     -----
-    (Setback - distance) x length / 43,560. A bend or a corner makes it a little more or less.
+    (Setback - distance) x length / 43,560, 0 where the area begins beyond it. A bend or a corner
+    makes it a little more or less.
     """
     return max(setback_ft - distance_ft, 0.0) * length_ft / FT2_PER_ACRE
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from loambrief.agronomy.crops import Crop, find_crop
 from loambrief.agronomy.guides import MINOR, Guide, Rule, find_guide
-from loambrief.agronomy.possible import NotNegative, Percent, SoilPh, not_negative
+from loambrief.agronomy.possible import NotNegative, Percent, SoilPh, not_negative, one_of
 from loambrief.agronomy.registry import Answer, by_row, formula
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.tables import DataRow, load
@@ -115,8 +115,7 @@ def micronutrient_class(
     Classes by one method say nothing of another method. A scale from another region is used only
     where none is local or general, and is marked so. Sources: The row's own source.
     """
-    if nutrient not in MINOR:
-        raise UnknownName("micronutrient", nutrient, MINOR)
+    one_of("micronutrient", nutrient, MINOR)
     if method != INDEX_METHOD:
         not_negative(test_ppm=test_ppm)
     plant = find_crop(crop)
@@ -128,7 +127,7 @@ def micronutrient_class(
     if scale is None:
         return Answer(None, notes=(f"no published class of {nutrient} by {method} for "
                                    f"{plant.name} in the table",))
-    rows = [r for r in load(CLASSES) if r["scale"] == scale]
+    rows = load(CLASSES).where(scale=scale)
     row = [r for r in rows if reaches(r, test_ppm)][-1]
     place = str(row["region"])
     details: dict[str, object] = {
@@ -343,7 +342,7 @@ def sulfur_rate(crop: str) -> Answer:
 
 def calcium_rules(crop: Crop, region: str | None = None,
                   market_type: str | None = None) -> tuple[DataRow, ...]:
-    """The published shallow-calcium rules of a crop, the narrowest limit first.
+    """The published shallow-calcium rules of a crop, the narrowest limit first; most have none.
 
     Parameters
     ----------
@@ -353,11 +352,6 @@ def calcium_rules(crop: Crop, region: str | None = None,
     market_type : str or None
         Market type of a peanut; the first type of that state where none is given, none of them
         where that type has no rule anywhere.
-
-    Returns
-    -------
-    tuple of row
-        Empty for most crops: they have no such rule.
     """
     held = {str(r["market_type"]).lower() for r in load(CALCIUM) if r["crop"] in crop.lineage}
     if market_type and held - {"none", ""} and market_type.strip().lower() not in held:

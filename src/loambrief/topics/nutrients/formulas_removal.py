@@ -6,9 +6,8 @@ from collections.abc import Mapping
 from types import MappingProxyType
 
 from loambrief.agronomy.crops import Crop, find_crop, lb_per_yield_unit
-from loambrief.agronomy.possible import NotNegative, Percent
+from loambrief.agronomy.possible import NotNegative, Percent, one_of
 from loambrief.agronomy.registry import Answer, formula
-from loambrief.errors import UnknownName
 from loambrief.tables import DataRow, load
 from loambrief.units import LB_PER_TON
 
@@ -31,11 +30,6 @@ def _rows(crop: Crop, column: str, source: str | None) -> list[DataRow]:
         if found:
             return sorted(found, key=lambda row: row["rank"])
     return []
-
-
-def crops_with_removal() -> tuple[str, ...]:
-    """Names of the crops that have at least one removal value."""
-    return tuple(dict.fromkeys(str(row["crop"]) for row in load(TABLE)))
 
 
 @formula(unit="lb/ac", source="ontario-2025-removal", locator="by the row's own source",
@@ -74,8 +68,7 @@ def crop_removal(crop: str, yield_: NotNegative, nutrient: str,
     unit by weight. Removal is not a fertilizer rate: on calcareous or potassium rich soils
     replacing it may hold the test too low or be needless. Sources: The row's own source.
     """
-    if nutrient not in COLUMNS:
-        raise UnknownName("nutrient of a removal table", nutrient, NUTRIENTS)
+    one_of("nutrient of a removal table", nutrient, COLUMNS)
     plant, column = find_crop(crop), COLUMNS[nutrient]
     rows = _rows(plant, column, source)
     if not rows:

@@ -68,8 +68,6 @@ def seed_row_salt_limit(crop: str, row_in: Positive | None = None, soil: str = "
 
     Raises
     ------
-    ImpossibleInput
-        A row spacing or CEC at or below zero.
     UnknownName
         Not a crop at all.
 
@@ -116,8 +114,6 @@ def seed_row_product_lb_ac(crop: str, n_pct: Percent, p2o5_pct: Percent = 0.0,
 
     Raises
     ------
-    ImpossibleInput
-        A row spacing or CEC at or below zero.
     UnknownName
         Not a crop at all.
 

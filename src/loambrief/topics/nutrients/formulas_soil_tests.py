@@ -94,7 +94,7 @@ def secondary_nutrient_class(guide: str, nutrient: str, test_ppm: NotNegative) -
     The printed classes are in lb/ac, twice the ppm. They have gaps of one unit between
     classes; here a class runs up to the start of the next. No rate stands beside them.
     """
-    rows = [r for r in load(SECONDARY) if r["guide"] == guide and r["nutrient"] == nutrient]
+    rows = load(SECONDARY).where(guide=guide, nutrient=nutrient)
     if not rows:
         return Answer(None, notes=("the guide prints no classes for this nutrient",))
     pounds = LB_AC_PER_PPM * test_ppm

@@ -17,14 +17,9 @@ def toxic_rows(nutrient: str, method: str, crop: str) -> tuple[DataRow, ...]:
     """Published levels for an element by a method, those for the crop itself first.
 
     A source that has a level for the crop speaks for it with that one alone.
-
-    Raises
-    ------
-    UnknownName
-        No such crop.
     """
     lineage = find_crop(crop).lineage
-    held = [r for r in load(LEVELS) if r["nutrient"] == nutrient and r["method"] == method]
+    held = load(LEVELS).where(nutrient=nutrient, method=method)
     own = [r for r in held if set(str(r["crops"]).split("|")) & set(lineage)]
     named = {r["source"] for r in own}
     return tuple(own + [r for r in held if r["crops"] == "*" and r["source"] not in named])

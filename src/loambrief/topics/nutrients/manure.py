@@ -6,7 +6,7 @@ from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import Applied, Sample
 from loambrief.case.select import sample_area_ac
 from loambrief.findings.crop_kinds import eaten_fresh
-from loambrief.findings.model import Evidence, Grade, Message, Need, NeedKind, Side, say
+from loambrief.findings.model import Evidence, Grade, Message, Need, NeedKind, Side, say, stated
 from loambrief.tables import load
 from loambrief.topics.nutrients.crop import removed
 from loambrief.topics.nutrients.formulas import nutrient_supplied
@@ -67,8 +67,7 @@ def stop_manure(state: NutrientState, sample: Sample, rate: Result) -> Stop | No
                               removed=None if taken is None else taken.value),
             Grade.CALCULATED, () if taken is None else (taken.source,),
             (*results, *((taken,) if taken is not None else ()))))
-    evidence.append(Evidence(Side.CONTEXT, say("nutrients.evidence_manure_nitrogen",
-                                               materials=names), Grade.OBSERVED))
+    evidence.append(stated("nutrients.evidence_manure_nitrogen", materials=names))
     fresh = eaten_fresh(state.case)
     cautions = [say("nutrients.caution_p_index")]
     if fresh:

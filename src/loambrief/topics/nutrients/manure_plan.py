@@ -31,7 +31,6 @@ from loambrief.topics.nutrients.formulas_manure import (
 from loambrief.topics.soil_water.formulas import available_water_capacity
 from loambrief.units import LB_PER_TON, plain
 
-TOPIC = "nutrients"
 MANURE_RATES = "nutrients.manure_rates"
 PUMPED = ("liquid", "slurry")
 YEARS_AT_ONCE = 5.0
@@ -54,12 +53,7 @@ def manure_findings(case: CaseFile, findings: Sequence[m.Finding],
                     told: Sequence[m.Judgement]) -> list[m.Finding]:
     """One finding for each manure on offer whose phosphorus is known.
 
-    Parameters
-    ----------
-    case : CaseFile
-    findings : sequence of Finding
-        Of every topic: the nitrogen and phosphorus they ask for.
-    told : sequence of Judgement
+    ``findings`` and ``told`` are those of every topic: the nitrogen and phosphorus they ask for.
     """
     taken = {n: removed(case, n) for n in ("N", "P2O5")}
     made = [_finding(case, x, findings, told, taken) for x in case.materials
@@ -150,28 +144,26 @@ def _finding(case: CaseFile, material: Material, findings: Sequence[m.Finding],
             brings, harvest = found[0].details.get("p2o5_lb_ac"), wanted["p2o5_removal_lb_ac"]
             if years is None and brings is not None and harvest:
                 years = phosphorus_years.evaluate(p2o5_lb_ac=brings, removal_lb_ac=harvest)
-        evidence.append(m.Evidence(
-            m.Side.FOR, say("nutrients.for_manure_rates", where=place, rows=rows, unit=unit),
-            m.Grade.CALCULATED, ("cornell-nrcca-ca0656",), tuple(found)))
+        evidence.append(m.stated("nutrients.for_manure_rates", *found, where=place, rows=rows,
+                                 unit=unit))
         results = (*results, *found)
     if not evidence or not any(r["rate"] is not None for e in evidence
                                for r in e.text.params["rows"]):  # type: ignore[attr-defined]
         return None
     body, more = _body(case, material, usable, pumped, years)
     evidence += [
-        m.Evidence(m.Side.AGAINST, say("nutrients.against_manure_rates"), m.Grade.OBSERVED),
-        m.Evidence(m.Side.CONTEXT, say("nutrients.context_manure_years", years=YEARS_AT_ONCE),
-                   m.Grade.PUBLISHED, ("unl-manure-p-rates",))]
+        m.stated("nutrients.against_manure_rates"),
+        m.stated("nutrients.context_manure_years", years=YEARS_AT_ONCE)]
     results = (*contents.values(), *results, *more)
     return m.Finding(
-        id=f"{MANURE_RATES}.{material.id}", topic=TOPIC,
+        id=f"{MANURE_RATES}.{material.id}",
         title=say("nutrients.title_manure_rates", material=material.name, unit=unit,
                   nitrogen=firsts.get("nitrogen"), harvest=firsts.get("removal"),
                   guide=firsts.get("guide"),
                   zones=len(evidence) - 2),
         status=m.Status.NOTED, severity=0, confidence=m.Confidence.MEDIUM, grade=m.Grade.CALCULATED,
         place=field_place(case), body=body, evidence=tuple(evidence),
-        sources=tuple(dict.fromkeys(r.source for r in results)), results=results)
+        sources=m.sources_of(results), results=results)
 
 
 def _body(case: CaseFile, material: Material, usable: float | None, pumped: bool,

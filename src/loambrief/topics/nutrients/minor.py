@@ -31,7 +31,6 @@ from loambrief.topics.nutrients.state import (
 )
 from loambrief.units import plain
 
-TOPIC = "nutrients"
 BY_GUIDE = ("S", "Mg", "Ca", "Mo", "Cl")
 """No class scale reads these; a guide's own rule may."""
 LEAF = "tissue"
@@ -120,20 +119,18 @@ def micronutrients(state: NutrientState, sample: Sample, increment: Increment,
     tested = [e for e in ELEMENTS if getattr(increment, MINOR_FIELDS[e]) is not None]
     tested += [e for e in BY_GUIDE if guide_reads(state, sample, increment, e)]
     if not tested:
-        yield m.Missing(say("nutrients.missing_micronutrients", where=place),
-                        say("nutrients.missing_micronutrients_then"), TOPIC)
+        yield m.lacks("nutrients.missing_micronutrients", where=place)
         return
     with subject(place):
         read = [_micro(state, sample, increment, element) for element in tested]
     for element, found in zip(tested, read, strict=True):
         if found is None:
             method = minor_method(sample, element)
-            yield m.Missing(say("nutrients.missing_micro_one", element=element, where=place),
-                            say("nutrients.missing_micro_one_then", element=element), TOPIC,
-                            judgements=(judged(element, place, m.Verdict.NOT_JUDGED,
-                                               "method_not_stated" if method is None
-                                               else "limit_unsettled", "method",
-                                               test=element, crop=state.crop.name),))
+            still = judged(element, place, m.Verdict.NOT_JUDGED,
+                           "method_not_stated" if method is None else "limit_unsettled", "method",
+                           test=element, crop=state.crop.name)
+            yield m.lacks("nutrients.missing_micro_one", judgements=(still,), element=element,
+                          where=place)
     known = [x for x in read if x is not None and (x.element not in told or x.high_at_home)]
     quiet = [x for x in known if x.status == "adequate"]
     if quiet:
@@ -147,7 +144,7 @@ def _adequate(state: NutrientState, sample: Sample, place: m.Place, quiet: list[
               ) -> m.Finding:
     local = all(x.result.details["local"] for x in quiet)
     return m.Finding(
-        id=f"{TOPIC}.micronutrients.{sample.id}", topic=TOPIC,
+        id=f"nutrients.micronutrients.{sample.id}",
         title=say("nutrients.title_micro_adequate", elements=[x.element for x in quiet],
                   where=place),
         status=m.Status.ADEQUATE, severity=0,
@@ -156,8 +153,8 @@ def _adequate(state: NutrientState, sample: Sample, place: m.Place, quiet: list[
         body=(say("nutrients.micro_adequate_body", rows=[_row(x) for x in quiet]),),
         evidence=(() if local else (m.Evidence(
             m.Side.AGAINST, _elsewhere([x for x in quiet if not x.result.details["local"]]),
-            m.Grade.CALCULATED, tuple(dict.fromkeys(x.result.source for x in quiet))),)),
-        sources=tuple(dict.fromkeys(x.result.source for x in quiet)),
+            m.Grade.CALCULATED, m.sources_of(x.result for x in quiet)),)),
+        sources=m.sources_of(x.result for x in quiet),
         results=tuple(r for x in quiet for r in x.results),
         judgements=tuple(_micro_judgement(state, place, x, ()) for x in quiet),
     )
@@ -232,13 +229,12 @@ def _one(state: NutrientState, sample: Sample, increment: Increment, place: m.Pl
         evidence.append(m.Evidence(m.Side.AGAINST, _elsewhere([micro]),
                                    m.Grade.CALCULATED, (micro.result.source,)))
     if micro.response == "low":
-        evidence.append(m.Evidence(m.Side.AGAINST, say("nutrients.evidence_low_response",
-                                                       crop=state.crop.name, element=micro.element),
-                                   m.Grade.PUBLISHED, ("vitosh-1994-e486",)))
+        evidence.append(m.stated("nutrients.evidence_low_response", crop=state.crop.name,
+                                 element=micro.element))
     if micro.leaf is not None and micro.status in ("low", "marginal"):
         evidence.append(beside_leaf(micro.element, micro.leaf))
     return m.Finding(
-        id=f"{TOPIC}.{micro.element.lower()}.{sample.id}", topic=TOPIC,
+        id=f"nutrients.{micro.element.lower()}.{sample.id}",
         title=say(f"nutrients.title_micro_{micro.status}", element=micro.element, where=place),
         status=status, severity=severity,
         confidence=state.confidence(sample, method_matches=local,
@@ -259,7 +255,7 @@ def _one(state: NutrientState, sample: Sample, increment: Increment, place: m.Pl
 
 def _no_scale(state: NutrientState, sample: Sample, place: m.Place, micro: Micro) -> m.Finding:
     return m.Finding(
-        id=f"{TOPIC}.{micro.element.lower()}.{sample.id}", topic=TOPIC,
+        id=f"nutrients.{micro.element.lower()}.{sample.id}",
         title=say("nutrients.title_micro_no_scale", element=micro.element, where=place),
         status=m.Status.UNCERTAIN, severity=0,
         confidence=state.confidence(sample, method_matches=False), grade=m.Grade.MEASURED,

@@ -44,7 +44,6 @@ OPEN_CHANCE = 1.0 / 3.0
 step); with less it is not needed, at lower confidence."""
 SEVERE_SHARE = 0.5
 """A test below half the critical level counts as severe (our own cut, stated in the text)."""
-TOPIC = "nutrients"
 
 
 def _rate(reading: TestReading, test_ppm: float) -> Result:
@@ -68,10 +67,7 @@ def assess_sample(
 ) -> Iterator[m.Finding | m.Missing]:
     """What one sample says of phosphorus or potassium.
 
-    Yields
-    ------
-    Finding or Missing
-        At most one finding; a Missing for each thing that keeps a rate from being given.
+    At most one finding, and a Missing for each thing that keeps a rate from being given.
     """
     test = TEST_OF[nutrient]
     quantity = getattr(increment, RESULT_FIELD[nutrient])
@@ -86,9 +82,9 @@ def assess_sample(
     if quantity is None or method is None:
         reason = ("not_measured", "soil_test") if quantity is None else ("method_not_stated",
                                                                          "method")
-        yield m.Missing(say("nutrients.missing_test", test=test, where=place),
-                        say("nutrients.missing_test_then", nutrient=nutrient), TOPIC,
-                        judgements=(open_question(*reason, methods=_calibrated(state, nutrient)),))
+        yield m.lacks("nutrients.missing_test",
+                      judgements=(open_question(*reason, methods=_calibrated(state, nutrient)),),
+                      test=test, where=place, nutrient=nutrient)
         return
     if state.guide is None:
         yield _unread(state, sample, place, test, quantity, say("nutrients.no_guide_body"),
@@ -112,15 +108,13 @@ def assess_sample(
     with subject(place):
         cec = cec_of(sample, increment) if rule.needs_cec else None
     if rule.needs_cec and not _usable(rule, cec):
-        yield m.Missing(say("nutrients.missing_cec", where=place),
-                        say("nutrients.missing_cec_then", nutrient=nutrient,
-                            guide=state.guide.title), TOPIC)
+        yield m.lacks("nutrients.missing_cec", where=place, nutrient=nutrient,
+                      guide=state.guide.title)
         yield _unread(state, sample, place, test, quantity, say("nutrients.no_cec_body"),
                       open_question("cec_missing", "cec"))
         return
     if rule.needs_yield and state.crop_yield is None:
-        yield m.Missing(say("nutrients.missing_yield"),
-                        say("nutrients.missing_yield_then", nutrient=nutrient), TOPIC)
+        yield m.lacks("nutrients.missing_yield", nutrient=nutrient)
         yield _unread(state, sample, place, test, quantity, say("nutrients.no_yield_body"),
                       open_question("yield_missing", "yield_goal"))
         return
@@ -151,7 +145,7 @@ def _unread(state: NutrientState, sample: Sample, place: m.Place, test: str, qua
             why: m.Message, judgement: m.Judgement, needs: tuple[m.Need, ...] = ()) -> m.Finding:
     """A test that cannot be read: no class, no rate, and the reason."""
     return m.Finding(
-        id=f"{TOPIC}.{test.lower()}.{sample.id}", topic=TOPIC,
+        id=f"nutrients.{test.lower()}.{sample.id}",
         title=say("nutrients.title_unread", test=test, where=place),
         status=m.Status.UNCERTAIN, severity=0,
         confidence=state.confidence(sample), grade=m.Grade.MEASURED,
@@ -187,7 +181,7 @@ def _mismatch(state: NutrientState, sample: Sample, place: m.Place, nutrient: st
                 test_ppm=quantity.value, method=method),)
     test = TEST_OF[nutrient]
     return m.Finding(
-        id=f"{TOPIC}.{test.lower()}.{sample.id}", topic=TOPIC,
+        id=f"nutrients.{test.lower()}.{sample.id}",
         title=say("nutrients.title_mismatch", test=test, where=place),
         status=m.Status.UNCERTAIN, severity=0,
         confidence=state.confidence(sample, method_matches=False), grade=m.Grade.MEASURED,
@@ -357,7 +351,7 @@ def _finding(reading: TestReading, rates: tuple[Result, ...], position: str, sev
     title = "title_excess" if stop is not None else words.title(position, spans, rate, needs,
                                                                 turns=turn is not None)
     return m.Finding(
-        id=reading.finding_id, topic=TOPIC,
+        id=reading.finding_id,
         title=say(f"nutrients.{title}", test=reading.test,
                   where=reading.place, crop=state.crop.name,
                   line=None if turn is None else turn.line),

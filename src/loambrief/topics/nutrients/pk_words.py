@@ -4,7 +4,7 @@ from collections.abc import Iterator
 
 from loambrief.agronomy.intervals import COVERAGE_PCT
 from loambrief.agronomy.registry import Result
-from loambrief.findings.model import Evidence, Grade, Message, Need, Side, say
+from loambrief.findings.model import Evidence, Grade, Message, Need, Side, say, stated
 from loambrief.topics.nutrients.formulas_engine import ABOVE, BELOW, covers
 from loambrief.topics.nutrients.reading import TestReading, Turn, may_skip, skip_reason, still_fed
 from loambrief.topics.nutrients.state import RESULT_FIELD
@@ -77,13 +77,10 @@ def pooled(reading: TestReading) -> Iterator[Message]:
 def evidence(reading: TestReading, rate: Result, critical: float,
              spans: bool) -> Iterator[Evidence]:
     state, guide = reading.state, reading.guide
-    yield Evidence(Side.FOR, say("nutrients.evidence_test", test=reading.test,
-                                 value=reading.quantity.value, censor=reading.quantity.censor,
-                                 method=reading.method), Grade.MEASURED)
-    yield Evidence(Side.CONTEXT, say("nutrients.evidence_guide", guide=guide.title,
-                                     kind=guide.kind, named=state.guide_named,
-                                     memory=rate.how == "memory", own=guide.own),
-                   Grade.CALCULATED, (rate.source,), (rate,))
+    yield stated("nutrients.evidence_test", test=reading.test, value=reading.quantity.value,
+                 censor=reading.quantity.censor, method=reading.method)
+    yield stated("nutrients.evidence_guide", rate, guide=guide.title, kind=guide.kind,
+                 named=state.guide_named, memory=rate.how == "memory", own=guide.own)
     if "critical level set by" in " ".join(rate.notes):
         yield Evidence(Side.CONTEXT, say("nutrients.evidence_rotation",
                                          crops=list(state.rotation)), Grade.CALCULATED,
@@ -103,14 +100,11 @@ def evidence(reading: TestReading, rate: Result, critical: float,
                                          region=state.region_name), Grade.CALCULATED,
                        (rate.source,))
     if spans and reading.error is not None:
-        yield Evidence(Side.AGAINST, say("nutrients.evidence_spans", critical=critical,
-                                         error=reading.error.pct), Grade.CALCULATED,
-                       (reading.error.result.source,), (reading.error.result,))
+        yield stated("nutrients.evidence_spans", reading.error.result, critical=critical,
+                     error=reading.error.pct)
     if reading.credits.unknown:
-        yield Evidence(Side.AGAINST, say("nutrients.evidence_unknown_credit",
-                                         materials=list(reading.credits.unknown),
-                                         nutrient=reading.nutrient), Grade.OBSERVED)
+        yield stated("nutrients.evidence_unknown_credit", materials=list(reading.credits.unknown),
+                     nutrient=reading.nutrient)
     if reading.cec is not None and reading.cec.kind != "laboratory":
-        yield Evidence(Side.CONTEXT, say("nutrients.evidence_cec", cec=reading.cec.value,
-                                         kind=reading.cec.kind), Grade.CALCULATED,
-                       (), reading.cec.results)
+        yield stated("nutrients.evidence_cec", *reading.cec.results, cec=reading.cec.value,
+                     kind=reading.cec.kind)

@@ -17,7 +17,6 @@ from loambrief.topics.stratification.findings import STRONG_RATIO
 from loambrief.topics.stratification.state import layer_state
 from loambrief.units import Quantity, plain
 
-TOPIC = "nutrients"
 CARRIES_NUTRIENTS = ("fertilizer", "manure", "compost")
 ANALYSIS_FIELD = {"P2O5": "p2o5", "K2O": "k2o"}
 
@@ -66,7 +65,7 @@ class TestReading:
 
     @property
     def finding_id(self) -> str:
-        return f"{TOPIC}.{self.test.lower()}.{self.sample.id}"
+        return f"nutrients.{self.test.lower()}.{self.sample.id}"
 
 
 def credits_since(state: NutrientState, sample: Sample, nutrient: str) -> Credits:

@@ -4,14 +4,13 @@ from collections.abc import Iterator
 
 from loambrief.agronomy.registry import subject
 from loambrief.case.schema import Increment, Sample
-from loambrief.findings.model import Evidence, Finding, Grade, Side, Status, Verdict, say
+from loambrief.findings.model import Finding, Grade, Status, Verdict, say, stated
 from loambrief.findings.model import nutrient as judged
 from loambrief.findings.places import place_of
 from loambrief.topics.nutrients.formulas_soil_tests import secondary_nutrient_class
 from loambrief.topics.nutrients.state import NutrientState
 from loambrief.units import plain
 
-TOPIC = "nutrients"
 METHOD = "mehlich-3"
 FIELDS = {"Mg": "magnesium", "Ca": "calcium"}
 JUDGED = {"very low": (Status.LIMITING, 2), "low": (Status.LIMITING, 2),
@@ -34,7 +33,7 @@ def assess_sample(state: NutrientState, sample: Sample, increment: Increment) ->
             continue
         status, severity = JUDGED.get(str(named.value), (Status.ADEQUATE, 0))
         yield Finding(
-            id=f"{TOPIC}.{nutrient.lower()}_class.{sample.id}", topic=TOPIC,
+            id=f"nutrients.{nutrient.lower()}_class.{sample.id}",
             title=say("nutrients.title_secondary", nutrient=nutrient, name=named.value,
                       where=place),
             status=status, severity=severity,
@@ -44,10 +43,8 @@ def assess_sample(state: NutrientState, sample: Sample, increment: Increment) ->
                           optimum=named.details["optimum_ppm"]),
             place=place,
             body=(say("nutrients.secondary_body", nutrient=nutrient, short=severity > 0),),
-            evidence=(Evidence(Side.FOR, say("nutrients.evidence_secondary", nutrient=nutrient,
-                                             value=value, pounds=named.details["test_lb_ac"],
-                                             name=named.value), Grade.MEASURED, (named.source,),
-                               (named,)),),
+            evidence=(stated("nutrients.evidence_secondary", named, nutrient=nutrient, value=value,
+                             pounds=named.details["test_lb_ac"], name=named.value),),
             sources=(named.source,), results=(named,),
             judgements=(judged(nutrient, place,
                                Verdict.NOT_NEEDED if severity == 0 else Verdict.NOT_JUDGED,

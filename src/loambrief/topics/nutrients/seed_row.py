@@ -9,17 +9,9 @@ from loambrief.agronomy.crops import Crop
 from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import Analysis, CaseFile, Sample
 from loambrief.case.select import main_increment
+from loambrief.findings import model as m
 from loambrief.findings.crop_kinds import known_crop, seeded_in_rows
-from loambrief.findings.model import (
-    Confidence,
-    Evidence,
-    Finding,
-    Grade,
-    Message,
-    Side,
-    Status,
-    say,
-)
+from loambrief.findings.model import say
 from loambrief.findings.places import field_place
 from loambrief.topics.nutrients.formulas_seed_row import (
     seed_row_product_lb_ac,
@@ -46,7 +38,7 @@ def _terms(case: CaseFile, crop: Crop, sample: Sample | None) -> dict[str, Any]:
 
 
 def seed_row_limit(case: CaseFile, crop: Crop,
-                   sample: Sample | None = None) -> tuple[Message, Result]:
+                   sample: Sample | None = None) -> tuple[m.Message, Result]:
     """What is said of a crop's seed row, and the limit."""
     terms = _terms(case, crop, sample)
     found = seed_row_salt_limit.evaluate(**terms)
@@ -69,25 +61,12 @@ def _product(case: CaseFile, crop: Crop, sample: Sample | None,
 
 
 def seed_row_caution(case: CaseFile, place_id: str, percent: Mapping[str, float],
-                     pounds: float, name: str) -> tuple[Message, Result] | None:
-    """What is said of one product at one rate beside the seed of the field's crop.
+                     pounds: float, name: str) -> tuple[m.Message, Result] | None:
+    """What is said of one product at one rate [lb/ac] beside the seed of the field's crop.
 
-    Parameters
-    ----------
-    case : CaseFile
-    place_id : str
-        Id of the zone; where it is the whole field, the strictest sample stands for it.
-    percent : mapping
-        Grade: ``n``, ``p2o5`` and ``k2o`` [%].
-    pounds : float
-        Planned rate [lb/ac].
-    name : str
-        Of the product, for the trace.
-
-    Returns
-    -------
-    (Message, Result) or None
-        None where the crop is not seeded in rows.
+    ``percent`` is its grade by ``n``, ``p2o5`` and ``k2o``, ``name`` stands in the trace. Where
+    ``place_id`` is the whole field, the strictest sample stands for it. None where the crop is not
+    seeded in rows.
     """
     crop = known_crop(case.field.crop)
     if crop is None or not seeded_in_rows(case, crop):
@@ -109,15 +88,15 @@ def _strictest(case: CaseFile, crop: Crop) -> Sample | None:
     return min(case.samples, key=limit, default=None)
 
 
-def seed_row_finding(case: CaseFile) -> Finding | None:
+def seed_row_finding(case: CaseFile) -> m.Finding | None:
     """The limit for fertilizer with the seed, and what it means for each product on offer.
 
     None where the crop is not seeded in rows, or no fertilizer is on offer.
     """
     crop = known_crop(case.field.crop)
-    offered = [(m.name, grade) for m in case.materials
-               if m.kind == "fertilizer" and m.analysis is not None
-               and any((grade := _percent(m.analysis)).values())]
+    offered = [(x.name, grade) for x in case.materials
+               if x.kind == "fertilizer" and x.analysis is not None
+               and any((grade := _percent(x.analysis)).values())]
     if crop is None or not offered or not seeded_in_rows(case, crop):
         return None
     sample = _strictest(case, crop)
@@ -130,17 +109,15 @@ def seed_row_finding(case: CaseFile) -> Finding | None:
         if most.value is not None:
             products.append((name, most))
     found = tuple(most for _, most in products)
-    evidence = Evidence(
-        Side.CONTEXT, say("nutrients.seed_row_products", rows=[
-            {"name": name, "most": most.value} for name, most in products]),
-        Grade.CALCULATED, tuple(dict.fromkeys(r.source for r in found)), found)
+    evidence = m.stated("nutrients.seed_row_products", *found,
+                        rows=[{"name": name, "most": most.value} for name, most in products])
     assumed = case.field.row_spacing is None and told.params["row"] is not None
-    return Finding(
-        id="nutrients.seed_row", topic="nutrients",
+    return m.Finding(
+        id="nutrients.seed_row",
         title=say("nutrients.title_seed_row", crop=crop.name, limit=limit.value,
                   counts=limit.details.get("counts")),
-        status=Status.NOTED, severity=0, confidence=Confidence.LOW,
-        grade=Grade.PRACTICE if limit.value is None else Grade.CALCULATED,
+        status=m.Status.NOTED, severity=0, confidence=m.Confidence.LOW,
+        grade=m.Grade.PRACTICE if limit.value is None else m.Grade.CALCULATED,
         place=field_place(case),
         body=(told, *((say("nutrients.body_seed_row_assumed", row=told.params["row"]),)
                       if assumed and limit.value else ())),

@@ -122,13 +122,7 @@ def _methods(case: CaseFile) -> dict[str, str | None]:
 
 
 def read(case: CaseFile) -> NutrientState:
-    """Crop, yield, rotation and guide of a case.
-
-    Raises
-    ------
-    UnknownName
-        The crop is not in the crop table.
-    """
+    """Crop, yield, rotation and guide of a case; ``UnknownName`` if its crop is in no table."""
     crop = find_crop(case.field.crop)
     goal = case.field.yield_goal
     amount = None

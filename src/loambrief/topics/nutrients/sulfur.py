@@ -20,7 +20,6 @@ from loambrief.topics.nutrients.leaf import beside_leaf, enough, leaf_class, sho
 from loambrief.topics.nutrients.state import NutrientState, guide_reads, zone
 from loambrief.units import plain
 
-TOPIC = "nutrients"
 SULFUR_REGION = "Minnesota"
 ARID_PH = 7.5
 """From this pH an irrigated western soil seldom lacks sulfur (Colorado State)."""
@@ -36,10 +35,8 @@ def sulfur(state: NutrientState, sample: Sample,
     matter = plain(increment.organic_matter)
     place = place_of(sample, increment)
     if matter is None:
-        yield m.Missing(say("nutrients.missing_organic_matter", where=place),
-                        say("nutrients.missing_organic_matter_then"), TOPIC,
-                        judgements=(judged("S", place, m.Verdict.NOT_JUDGED, "not_measured",
-                                           "organic_matter"),))
+        still = judged("S", place, m.Verdict.NOT_JUDGED, "not_measured", "organic_matter")
+        yield m.lacks("nutrients.missing_organic_matter", judgements=(still,), where=place)
         return
     with subject(place):
         chance = sulfur_response.evaluate(organic_matter_pct=matter, texture=sample.texture)
@@ -64,7 +61,7 @@ def sulfur(state: NutrientState, sample: Sample,
         ),)
     watch = expected in ("likely", "possible")
     yield m.Finding(
-        id=f"{TOPIC}.sulfur.{sample.id}", topic=TOPIC,
+        id=f"nutrients.sulfur.{sample.id}",
         title=say("nutrients.title_sulfur", expected=expected, where=place),
         status=m.Status.WATCH if watch else m.Status.NOTED, severity=1 if watch else 0,
         confidence=state.confidence(
@@ -100,16 +97,11 @@ def _sulfur_judgement(state: NutrientState, place: m.Place, expected: str, rated
 
 def _sulfur_evidence(increment: Increment, chance: Result, irrigated: bool, local: bool,
                      disagrees: bool) -> Iterator[m.Evidence]:
-    yield m.Evidence(m.Side.FOR, say("nutrients.evidence_sulfur", local=local), m.Grade.CALCULATED,
-                     (chance.source,), (chance,))
+    yield m.stated("nutrients.evidence_sulfur", chance, local=local)
     if irrigated:
-        yield m.Evidence(m.Side.AGAINST, say("nutrients.evidence_sulfur_water"), m.Grade.PUBLISHED,
-                         ("csu-alfalfa-sulfur",))
+        yield m.stated("nutrients.evidence_sulfur_water")
     if disagrees:
-        yield m.Evidence(m.Side.AGAINST, say("nutrients.evidence_sulfur_nebraska"),
-                         m.Grade.PUBLISHED, ("shapiro-unl-pk",))
+        yield m.stated("nutrients.evidence_sulfur_nebraska")
     if increment.sulfate_s is not None:
-        yield m.Evidence(m.Side.CONTEXT, say("nutrients.evidence_sulfate",
-                                             value=increment.sulfate_s.value,
-                                             censor=increment.sulfate_s.censor), m.Grade.MEASURED,
-                         ("ndsu-sf1880",))
+        yield m.stated("nutrients.evidence_sulfate", value=increment.sulfate_s.value,
+                       censor=increment.sulfate_s.censor)

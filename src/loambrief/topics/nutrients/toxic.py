@@ -25,7 +25,6 @@ from loambrief.topics.nutrients.state import NutrientState, zone
 from loambrief.topics.tissue.formulas import HIGH, TOXIC
 from loambrief.units import plain
 
-TOPIC = "nutrients"
 FIELDS = {"Cu": "copper", "Zn": "zinc", "B": "boron", "Se": "selenium", "Mo": "molybdenum"}
 POISONS_STOCK = ("Se", "Mo")
 """Forage holds enough of these to harm stock while it grows well."""
@@ -69,9 +68,8 @@ def unjudged(state: NutrientState, sample: Sample, increment: Increment) -> m.Mi
         return None
     rows = [{"element": e, "method": x} for e, x in open_]
     stock = any(e in POISONS_STOCK for e, _ in open_) and feeds_stock(state.case)
-    return m.Missing(say("nutrients.missing_toxic", where=place, rows=rows, stock=stock,
-                         crop=state.crop.name),
-                     say("nutrients.missing_toxic_then", rows=rows), TOPIC)
+    return m.lacks("nutrients.missing_toxic", where=place, rows=rows, stock=stock,
+                   crop=state.crop.name)
 
 
 def _has_level(state: NutrientState, element: str, method: str) -> bool:
@@ -128,7 +126,7 @@ def _finding(state: NutrientState, sample: Sample, increment: Increment, element
     stops = _stops(read, leaf)
     worst = min(_reached(read) or read, key=lambda r: (float(r.details["toxic"]), r.source))
     return m.Finding(
-        id=f"{TOPIC}.toxic_{element.lower()}.{sample.id}", topic=TOPIC,
+        id=f"nutrients.toxic_{element.lower()}.{sample.id}",
         title=say("nutrients.title_toxic", element=element, level=severity, stops=stops,
                   stock=element in POISONS_STOCK, where=place),
         status=status, severity=severity,
@@ -148,7 +146,7 @@ def _finding(state: NutrientState, sample: Sample, increment: Increment, element
         advise_against=((say("nutrients.against_metal", element=element, where=place),
                          say("nutrients.against_metal_why", element=element, value=value,
                              watch=worst.details["watch"])),) if stops else (),
-        sources=tuple(dict.fromkeys(r.source for r in read)), results=tuple(read),
+        sources=m.sources_of(read), results=tuple(read),
         judgements=tuple(_verdict(state, place, element, value, method, severity, leaf, stops)))
 
 
@@ -166,26 +164,24 @@ def _evidence(state: NutrientState, element: str, value: float, method: str, rea
               leaf: Result | None) -> Iterator[m.Evidence]:
     for one in read:
         reached = one.value != BELOW
-        yield m.Evidence(m.Side.FOR if reached else m.Side.AGAINST, say(
-            "nutrients.evidence_toxic", element=element, value=value, method=method,
-            watch=one.details["watch"], toxic=one.details["toxic"],
-            region=one.details["region"], kind=one.details["kind"], reached=reached,
-            following=(None if one.inputs["crop"] == state.crop.name else one.inputs["crop"]),
-            memory=one.how == "memory"), m.Grade.CALCULATED, (one.source,), (one,))
+        yield m.on_side(
+            m.Side.FOR if reached else m.Side.AGAINST, "nutrients.evidence_toxic", one,
+            element=element, value=value, method=method, watch=one.details["watch"],
+            toxic=one.details["toxic"], region=one.details["region"], kind=one.details["kind"],
+            reached=reached,
+            following=None if one.inputs["crop"] == state.crop.name else one.inputs["crop"],
+            memory=one.how == "memory")
     if leaf is not None:
         high = leaf.value in (HIGH, TOXIC)
-        yield m.Evidence(m.Side.FOR if high else m.Side.AGAINST,
-                         say("nutrients.evidence_toxic_leaf", element=element, high=high,
-                             value=leaf.inputs["value"], crop=state.crop.name),
-                         m.Grade.MEASURED, (leaf.source,), (leaf,))
+        yield m.on_side(m.Side.FOR if high else m.Side.AGAINST, "nutrients.evidence_toxic_leaf",
+                        leaf, element=element, high=high, value=leaf.inputs["value"],
+                        crop=state.crop.name)
 
 
 def _copper_rules() -> tuple[m.Evidence, ...]:
     """What publications and rules say of copper that sprays leave."""
-    return (m.Evidence(m.Side.CONTEXT, say("nutrients.context_copper_eu"), m.Grade.PUBLISHED,
-                       ("eu-2018-1981",)),
-            m.Evidence(m.Side.CONTEXT, say("nutrients.context_copper_sands"), m.Grade.PUBLISHED,
-                       ("uw-a2527",)))
+    return (m.stated("nutrients.context_copper_eu"),
+            m.stated("nutrients.context_copper_sands"))
 
 
 def _needs(state: NutrientState, sample: Sample, element: str, severity: int,
@@ -193,7 +189,7 @@ def _needs(state: NutrientState, sample: Sample, element: str, severity: int,
     if not severity:
         return
     reached = tuple(_reached(read))
-    sources = tuple(dict.fromkeys(r.source for r in reached))
+    sources = m.sources_of(reached)
     area = sample_area_ac(state.case, sample)
     if element in POISONS_STOCK:
         if feeds_stock(state.case):

@@ -3,7 +3,7 @@
 from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import Increment, Sample
 from loambrief.case.select import surface_increment
-from loambrief.findings.model import Evidence, Finding, Grade, Side, Status, say
+from loambrief.findings.model import Finding, Grade, Side, Status, on_side, say, stated
 from loambrief.findings.places import place_of
 from loambrief.tables import load
 from loambrief.topics.nutrients.formulas_engine import ABOVE
@@ -11,7 +11,6 @@ from loambrief.topics.nutrients.formulas_limits import phosphorus_runoff_level
 from loambrief.topics.nutrients.state import NutrientState, zone
 from loambrief.units import plain
 
-TOPIC = "nutrients"
 RISKY = ("high", "very high")
 
 
@@ -41,25 +40,20 @@ def assess_sample(state: NutrientState, sample: Sample, increment: Increment,
     near_water = bool(state.case.field.sensitive_areas)
     surface = surface_increment(sample)
     top = plain(surface.phosphorus) if surface is not None else None
-    evidence = [Evidence(Side.FOR, say("nutrients.evidence_test", test="P", value=value,
-                                       censor=None, method=method), Grade.MEASURED)]
+    evidence = [stated("nutrients.evidence_test", test="P", value=value, censor=None,
+                       method=method)]
     if level is not None and level.value is not None:
-        evidence.append(Evidence(
-            Side.FOR if risky else Side.AGAINST,
-            say("nutrients.evidence_runoff", region=region, meaning=level.details["meaning"],
-                range=level.details["range"]),
-            Grade.CALCULATED, (level.source,), (level,)))
+        evidence.append(on_side(Side.FOR if risky else Side.AGAINST, "nutrients.evidence_runoff",
+                                level, region=region, meaning=level.details["meaning"],
+                                range=level.details["range"]))
     else:
-        evidence.append(Evidence(Side.CONTEXT, say("nutrients.evidence_no_level",
-                                                   region=state.region_name, method=method),
-                                 Grade.CALCULATED))
+        evidence.append(stated("nutrients.evidence_no_level", region=state.region_name,
+                               method=method))
     if top is not None and surface is not None:
-        evidence.append(Evidence(Side.FOR, say("nutrients.evidence_surface_p", value=top,
-                                               depth=surface.bottom_in), Grade.MEASURED,
-                                 ("sandusky-stratification",)))
+        evidence.append(stated("nutrients.evidence_surface_p", value=top, depth=surface.bottom_in))
     severity = (2 if risky else 1) if near_water else 0  # no limit where nothing can reach water
     return Finding(
-        id=f"{TOPIC}.p_water.{sample.id}", topic=TOPIC,
+        id=f"nutrients.p_water.{sample.id}",
         title=say("nutrients.title_p_water", where=zone(sample)),
         status=Status.EXCESS if risky else Status.WATCH, severity=severity,
         confidence=state.confidence(sample, method_matches=level is not None

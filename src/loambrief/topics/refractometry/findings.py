@@ -21,8 +21,6 @@ from loambrief.topics.refractometry.state import (
     sap_state,
 )
 
-TOPIC = "refractometry"
-
 
 def assess(case: CaseFile) -> m.Assessment:
     """Findings on the sap readings of a case."""
@@ -41,13 +39,9 @@ def assess(case: CaseFile) -> m.Assessment:
         findings.append(_line(state, lined))
     findings += [_not_to_press(state, weed) for weed in state.weeds if weed.not_to_press]
     if not state.crops:
-        missing.append(m.Missing(say("refractometry.missing_crop"),
-                                 say("refractometry.missing_crop_means"), TOPIC))
-    missing += [
-        m.Missing(say("refractometry.missing_temperature", plant=sap.label),
-                  say("refractometry.missing_temperature_means"), TOPIC)
-        for sap in state.all if not sap.comparable
-    ]
+        missing.append(m.lacks("refractometry.missing_crop"))
+    missing += [m.lacks("refractometry.missing_temperature", plant=sap.label)
+                for sap in state.all if not sap.comparable]
     return m.Assessment(tuple(findings), tuple(missing))
 
 
@@ -95,27 +89,21 @@ def _pair(state: SapState, crop: Sap, weed: Sap) -> m.Finding:
     if state.part.weather:
         body.append(say("refractometry.body_weather", weather=state.part.weather))
     evidence = [
-        m.Evidence(m.Side.FOR, say("refractometry.evidence_means", crop=_readings(crop),
-                                   weed=_readings(weed)),
-                   m.Grade.MEASURED, ("gost-brix-temperature", "student-1908"),
-                   crop.results + weed.results),
+        m.stated("refractometry.evidence_means", *(crop.results + weed.results),
+                 crop=_readings(crop), weed=_readings(weed)),
     ]
     for sap in (crop, weed):
         agreement = sap.agreement
         if agreement is not None and agreement.value == "differ":
-            evidence.append(m.Evidence(
-                m.Side.AGAINST,
-                say("refractometry.against_spread", plant=sap.label,
-                    spread=agreement.details["spread"], limit=agreement.details["limit"]),
-                m.Grade.MEASURED, (agreement.source,), (agreement,)))
+            evidence.append(m.stated("refractometry.against_spread", agreement, plant=sap.label,
+                                     spread=agreement.details["spread"],
+                                     limit=agreement.details["limit"]))
     evidence += [m.Evidence(m.Side.AGAINST, message, m.Grade.OBSERVED,
                             ("bumgarner-kleinhenz-2013",))
                  for message in _conditions(state, crop, weed)]
-    evidence.append(m.Evidence(m.Side.CONTEXT, say("refractometry.context_species"),
-                               m.Grade.PUBLISHED, ("bumgarner-kleinhenz-2013", "msstate-p2836")))
+    evidence.append(m.stated("refractometry.context_species"))
     return m.Finding(
-        id=f"{TOPIC}.pair.{crop.number}-{weed.number}",
-        topic=TOPIC,
+        id=f"refractometry.pair.{crop.number}-{weed.number}",
         title=say("refractometry.title_pair", crop=crop.name, weed=weed.name,
                   crop_mean=crop.mean, weed_mean=weed.mean, difference=difference.value,
                   is_clear=clear),
@@ -167,8 +155,7 @@ def _crop(state: SapState, crop: Sap) -> m.Finding:
     """The trade's level for a healthy plant, beside what was published."""
     level = constant("practice_level")
     return m.Finding(
-        id=f"{TOPIC}.level.{crop.number}",
-        topic=TOPIC,
+        id=f"refractometry.level.{crop.number}",
         title=say("refractometry.title_level", level=level, **_readings(crop)),
         status=m.Status.NOTED,
         severity=0,
@@ -196,8 +183,7 @@ def _line(state: SapState, lined: list[Sap]) -> m.Finding:
     diffuse = [s.label for s in lined if s.reading.line == "diffuse"]
     sharp = [s.label for s in lined if s.reading.line == "sharp"]
     return m.Finding(
-        id=f"{TOPIC}.line",
-        topic=TOPIC,
+        id="refractometry.line",
         title=say("refractometry.title_line", diffuse=diffuse, sharp=sharp),
         status=m.Status.NOTED,
         severity=0,
@@ -207,12 +193,9 @@ def _line(state: SapState, lined: list[Sap]) -> m.Finding:
         place=field_place(state.case),
         body=(say("refractometry.body_line", any_diffuse=bool(diffuse), extra=extra),),
         evidence=(
-            m.Evidence(m.Side.FOR, say("refractometry.for_line"), m.Grade.PRACTICE,
-                       ("practice-brix-line",)),
-            m.Evidence(m.Side.AGAINST, say("refractometry.against_line"), m.Grade.CALCULATED,
-                       ("meeten-north-1995",)),
-            m.Evidence(m.Side.CONTEXT, say("refractometry.context_filter"), m.Grade.MEASURED,
-                       ("oiv-ma-as2-02",)),
+            m.stated("refractometry.for_line"),
+            m.stated("refractometry.against_line"),
+            m.stated("refractometry.context_filter"),
         ),
         sources=("practice-brix-line", "meeten-north-1995"),
     )
@@ -222,8 +205,7 @@ def _not_to_press(state: SapState, weed: Sap) -> m.Finding:
     """A weed on the list of plants whose sap hurts was pressed."""
     details = weed.pressing.details  # type: ignore[union-attr]
     return m.Finding(
-        id=f"{TOPIC}.press.{weed.number}",
-        topic=TOPIC,
+        id=f"refractometry.press.{weed.number}",
         title=say("refractometry.title_press", plant=weed.name,
                   english=details["english"]),
         status=m.Status.WATCH,

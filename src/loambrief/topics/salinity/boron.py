@@ -32,10 +32,9 @@ def boron_in_water(case: CaseFile) -> m.Evidence | None:
     if value is None or limit is None:
         return None
     over = value >= limit.number
-    return m.Evidence(m.Side.FOR if over else m.Side.AGAINST,
-                      say("salinity.boron_crop", crop=case.field.crop, value=value,
-                          low=limit.value, high=limit.details["high"], over=over,
-                          memory=limit.how == "memory"), m.Grade.CALCULATED, (SOURCE,), (limit,))
+    return m.on_side(m.Side.FOR if over else m.Side.AGAINST, "salinity.boron_crop", limit,
+                     crop=case.field.crop, value=value, low=limit.value, high=limit.details["high"],
+                     over=over, memory=limit.how == "memory")
 
 
 def boron_finding(case: CaseFile, sample: Sample) -> m.Finding | None:
@@ -49,7 +48,7 @@ def boron_finding(case: CaseFile, sample: Sample) -> m.Finding | None:
     limit = crop_limit(case.field.crop)
     if limit is None:
         return m.Finding(
-            id=f"salinity.boron.{sample.id}", topic="salinity",
+            id=f"salinity.boron.{sample.id}",
             title=say("salinity.title_boron_open", crop=case.field.crop, value=value, where=place),
             status=m.Status.UNCERTAIN, severity=0, confidence=sample_confidence(case, sample),
             grade=m.Grade.MEASURED, value=value, unit="mg/L", place=place,
@@ -62,7 +61,7 @@ def boron_finding(case: CaseFile, sample: Sample) -> m.Finding | None:
                         text=say("salinity.need_leaf_boron", crop=case.field.crop, where=place),
                         results=(limit,), sources=(SOURCE,)),)
     return m.Finding(
-        id=f"salinity.boron.{sample.id}", topic="salinity",
+        id=f"salinity.boron.{sample.id}",
         title=say("salinity.title_boron", crop=case.field.crop, value=value, level=severity,
                   where=place),
         status=(m.Status.ADEQUATE, m.Status.WATCH, m.Status.LIMITING)[severity], severity=severity,
@@ -70,8 +69,6 @@ def boron_finding(case: CaseFile, sample: Sample) -> m.Finding | None:
         unit="mg/L", place=place,
         reference=say("salinity.reference_boron", low=low, high=high),
         body=(say("salinity.body_boron", level=severity),),
-        evidence=(m.Evidence(m.Side.FOR, say("salinity.for_boron", crop=case.field.crop,
-                                             value=value, low=low, high=high,
-                                             memory=limit.how == "memory"),
-                             m.Grade.MEASURED, (SOURCE,), (limit,)),),
+        evidence=(m.stated("salinity.for_boron", limit, crop=case.field.crop, value=value, low=low,
+                           high=high, memory=limit.how == "memory"),),
         needs=needs, sources=(SOURCE,), results=(limit,))

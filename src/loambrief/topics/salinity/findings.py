@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 from loambrief.case.schema import CaseFile
 from loambrief.findings.crop_kinds import known_crop
-from loambrief.findings.model import Assessment, Finding, Missing, Place, say
+from loambrief.findings.model import Assessment, Finding, Missing, Place, lacks
 from loambrief.topics.salinity.boron import boron_finding
 from loambrief.topics.salinity.formulas import constant as salt_constant
 from loambrief.topics.salinity.formulas_sodicity import constant as sodium_constant
@@ -42,25 +42,20 @@ def _missing(case: CaseFile, state: SaltState) -> list[Missing]:
     found = []
     has_ec = any(s.increment.ec is not None for s in state.slices)
     if has_ec and state.root_ece is None and not (state.main and state.main.bound):
-        found.append(Missing(say("salinity.missing_texture", where=state.place),
-                             say("salinity.missing_texture_means"), "salinity"))
+        found.append(lacks("salinity.missing_texture", where=state.place))
     if not has_ec and _relevant(case, state):
-        found.append(Missing(say("salinity.missing_ec", where=state.place),
-                             say("salinity.missing_ec_means"), "salinity"))
+        found.append(lacks("salinity.missing_ec", where=state.place))
     salty = state.root_ece is not None and state.root_ece >= salt_constant("salty_soil_limit")
     deepest = max((s.increment.bottom_in for s in state.slices if s.ece is not None), default=0.0)
     if salty and deepest < ROOT_DEPTH_IN:
-        found.append(Missing(say("salinity.missing_deep_salt", where=state.place, top_in=deepest,
-                                 bottom_in=ROOT_DEPTH_IN),
-                             say("salinity.missing_deep_salt_means", top_in=deepest), "salinity"))
+        found.append(lacks("salinity.missing_deep_salt", where=state.place, top_in=deepest,
+                           bottom_in=ROOT_DEPTH_IN))
     seen = case.observations and case.observations.water_table
     if salty and case.field.drainage in POOR_DRAINAGE and not seen:
-        found.append(Missing(say("salinity.missing_water_table", where=state.place),
-                             say("salinity.missing_water_table_means",
-                                 drainage=case.field.drainage), "salinity"))
+        found.append(lacks("salinity.missing_water_table", where=state.place,
+                           drainage=case.field.drainage))
     if not state.esps and (salty or (_relevant(case, state) and _alkaline(state))):
-        found.append(Missing(say("salinity.missing_sodium", where=state.place),
-                             say("salinity.missing_sodium_means"), "salinity"))
+        found.append(lacks("salinity.missing_sodium", where=state.place))
     return found
 
 
@@ -69,10 +64,8 @@ def _chloride(case: CaseFile) -> list[Missing]:
     read = any(i.chloride is not None or (i.extract and i.extract.chloride is not None)
                for s in case.samples for i in s.increments)
     crop = known_crop(case.field.crop)
-    return [Missing(say("salinity.missing_chloride", crop=case.field.crop),
-                    say("salinity.missing_chloride_means",
-                        rooted=crop is not None and crop.group == "fruit"),
-                    "salinity")] if read else []
+    return [lacks("salinity.missing_chloride", crop=case.field.crop,
+                  rooted=crop is not None and crop.group == "fruit")] if read else []
 
 
 def _alkaline(state: SaltState) -> bool:

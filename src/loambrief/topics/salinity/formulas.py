@@ -9,9 +9,9 @@ from __future__ import annotations
 from collections.abc import Iterable
 from functools import partial
 
-from loambrief.agronomy.possible import NotNegative, not_negative
+from loambrief.agronomy.possible import NotNegative
 from loambrief.agronomy.registry import Answer, formula
-from loambrief.errors import ImpossibleInput, UnknownName
+from loambrief.errors import ImpossibleInput
 from loambrief.tables import DataRow, load, named_number
 
 EQUATIONS = "salinity/ece_equations"
@@ -20,19 +20,10 @@ constant = partial(named_number, "salinity/constants")
 
 
 def texture_group(texture: str) -> str | None:
-    """``coarse``, ``medium`` or ``fine``; None for muck and peat (no equation).
-
-    Raises
-    ------
-    UnknownName
-        Not a texture class.
-    """
-    known = load(TEXTURES).column("texture")
+    """``coarse``, ``medium`` or ``fine``; None for muck and peat (no equation)."""
     if texture in ("muck", "peat"):
         return None
-    if texture not in known:
-        raise UnknownName("texture", texture, known)
-    return load(TEXTURES).find(texture=texture)["group"]
+    return load(TEXTURES).find("texture", texture=texture)["group"]
 
 
 def _apply(row: DataRow, ec_ds_m: float) -> float:
@@ -41,12 +32,11 @@ def _apply(row: DataRow, ec_ds_m: float) -> float:
 
 
 def _converted(ratio: str, ec_ds_m: float, texture: str, spread_groups: tuple[str, ...]) -> Answer:
-    not_negative(ec_ds_m=ec_ds_m)
     group = texture_group(texture)
     if group is None:
         return Answer(None, within_range=False,
                       notes=(f"no published equation for {texture}; ask for a paste extract",))
-    rows = [r for r in load(EQUATIONS) if r["ratio"] == ratio]
+    rows = load(EQUATIONS).where(ratio=ratio)
     central = next(r for r in rows if r["central"] and r["group"] == group)
     spread = [_apply(r, ec_ds_m) for r in rows if r["group"] in (group, *spread_groups)]
     floored = central["slope"] * ec_ds_m + central["intercept_ds_m"] < ec_ds_m
@@ -65,7 +55,7 @@ def _converted(ratio: str, ec_ds_m: float, texture: str, spread_groups: tuple[st
 
 @formula(unit="dS/m", source="plosone-2018-e0198290", locator="table 2, 1:1 suspensions",
          how="seen")
-def ece_from_1to1(ec_ds_m: float, texture: str) -> Answer:
+def ece_from_1to1(ec_ds_m: NotNegative, texture: str) -> Answer:
     """Saturated-paste conductivity estimated from a 1:1 soil:water mixture.
 
     Parameters
@@ -83,8 +73,6 @@ def ece_from_1to1(ec_ds_m: float, texture: str) -> Answer:
 
     Raises
     ------
-    ImpossibleInput
-        A negative EC.
     UnknownName
         Not a texture class.
 
@@ -93,14 +81,13 @@ def ece_from_1to1(ec_ds_m: float, texture: str) -> Answer:
     ECe = a EC + b with a, b by texture. Our departures: answers are never below the EC itself
     (negative constants would give that below about 0.4 dS/m; the result is then flagged), and the
     range of all equations made for that texture or for any soil is given beside the answer. It is
-    nearly twofold, so a value near a limit needs a paste extract. Sources: plosone-2018-e0198290,
-    table 2.
+    nearly twofold, so a value near a limit needs a paste extract.
     """
     return _converted("1:1", ec_ds_m, texture, ("any",))
 
 
 @formula(unit="dS/m", source="plosone-2018-e0198290", locator="table 2, 1:2 extracts", how="seen")
-def ece_from_1to2(ec_ds_m: float, texture: str) -> Answer:
+def ece_from_1to2(ec_ds_m: NotNegative, texture: str) -> Answer:
     """Saturated-paste conductivity estimated from a 1:2 soil:water extract.
 
     Parameters
@@ -117,8 +104,6 @@ def ece_from_1to2(ec_ds_m: float, texture: str) -> Answer:
 
     Raises
     ------
-    ImpossibleInput
-        A negative EC.
     UnknownName
         Not a texture class.
 
@@ -126,7 +111,6 @@ def ece_from_1to2(ec_ds_m: float, texture: str) -> Answer:
     -----
     One study gives one equation per texture group; no second study was seen. The range is that of
     its three equations, which is what a wrong texture would cost. Floored at the EC itself.
-    Sources: plosone-2018-e0198290, table 2.
     """
     return _converted("1:2", ec_ds_m, texture, ("coarse", "medium", "fine"))
 

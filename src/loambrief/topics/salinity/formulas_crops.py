@@ -59,7 +59,7 @@ def ece_at_yield_loss(loss_pct: Percent, threshold_ds_m: NotNegative,
 
     Notes
     -----
-    The yield equation solved for ECe: a + loss / b. Sources: maas-grattan-1999, equation 1.
+    The yield equation solved for ECe: a + loss / b.
     """
     return threshold_ds_m + loss_pct / slope_pct
 
@@ -76,13 +76,7 @@ def _tolerance_names() -> Mapping[str, str]:
 
 
 def tolerance_row(crop: str) -> DataRow:
-    """DataRow of the tolerance table for a crop by any of its names.
-
-    Raises
-    ------
-    UnknownName
-        No threshold is published for it here.
-    """
+    """Row of the tolerance table for a crop by any name; ``UnknownName`` without a threshold."""
     names = _tolerance_names()
     key = " ".join(crop.lower().split())
     if key not in names:
@@ -146,11 +140,10 @@ def tolerant_alternatives(crop: str, ece_ds_m: float, least_pct: float = 90.0,
     most : int
         Longest list.
 
-    Returns
-    -------
-    tuple of mapping
-        Rows of the tolerance table, ordered by yield kept in steps of 5 %, then by threshold
-        (closest to the crop replaced first). Flooded rice is left out.
+    Notes
+    -----
+    Ordered by yield kept in steps of 5 %, then by threshold (closest to the crop replaced first).
+    Flooded rice is left out.
     """
     own = tolerance_row(crop)
     kinds = {own["kind"]}

@@ -4,17 +4,13 @@ from __future__ import annotations
 
 from loambrief.agronomy.possible import NotNegative, Percent, Positive, percent
 from loambrief.agronomy.registry import Answer, formula
-from loambrief.errors import ImpossibleInput, UnknownName
+from loambrief.errors import ImpossibleInput
 from loambrief.tables import load
 from loambrief.topics.salinity.formulas_sodicity import constant
-from loambrief.units import EQUIVALENT_MG, LB_PER_TON
+from loambrief.units import EQUIVALENT_MG, G_PER_LB, LB_PER_TON, M2_PER_ACRE, MM_PER_INCH
 
 AMENDMENTS = "sodicity/amendments"
 INCHES_PER_FOOT = 12.0
-GRAMS_PER_LB = 453.59237
-M2_PER_ACRE = 4046.8564224
-MM_PER_INCH = 25.4
-"""Definitions."""
 
 
 def _sodium_to_replace(cec_meq: float, esp_pct: float, target_esp_pct: float) -> float:
@@ -159,10 +155,7 @@ def amendment_for_gypsum(gypsum_ton: NotNegative, amendment: str) -> Answer:
     By equivalent masses. Sulfur must first be turned into acid by soil life, which takes a
     season or more in warm moist soil, and the acid works only on free lime.
     """
-    names = load(AMENDMENTS).column("amendment")
-    if amendment not in names:
-        raise UnknownName("amendment", amendment, names)
-    row = load(AMENDMENTS).find(amendment=amendment)
+    row = load(AMENDMENTS).find("amendment", amendment=amendment)
     equivalent = row["formula_mass"] / row["charge"] / (row["active_pct"] / 100.0)
     value = gypsum_ton * equivalent / EQUIVALENT_MG["gypsum"]
     details: dict[str, object] = {"needs_lime": bool(row["needs_lime"])}
@@ -220,7 +213,7 @@ def gypsum_dissolving_water_in(gypsum_ton_ac: NotNegative) -> Answer:
     as do waters that already hold calcium and sulfate. Sources: crc-gypsum-solubility (memory);
     hira-singh-1980 (departure in sodic soil).
     """
-    grams_m2 = gypsum_ton_ac * LB_PER_TON * GRAMS_PER_LB / M2_PER_ACRE
+    grams_m2 = gypsum_ton_ac * LB_PER_TON * G_PER_LB / M2_PER_ACRE
 
     def depth(grams_per_litre: float) -> float:
         return grams_m2 / grams_per_litre / MM_PER_INCH  # 1 L/m2 is 1 mm

@@ -63,7 +63,7 @@ def exchangeable_sodium_meq(
     Notes
     -----
     Na(exchangeable) = Na(extractable) - Na(extract, meq/L) x saturation % / 1000. From memory,
-    unverified. Sources: richards-1954-hb60, method 18.
+    unverified.
     """
     dissolved = extract_na_meq_l * saturation_pct / 1000.0
     left = extractable_na_meq - dissolved

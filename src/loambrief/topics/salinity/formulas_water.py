@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
+from functools import partial
 from itertools import pairwise
 
 from loambrief.agronomy.possible import NotNegative, Positive, Share
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput
-from loambrief.tables import load
+from loambrief.tables import load, named_number
+from loambrief.units import KG_PER_LB, LB_PER_TON
 
-
-def constant(name: str) -> float:
-    """A single number of ``irrigation_water/constants``."""
-    return load("irrigation_water/constants").number("value", name=name)
+constant = partial(named_number, "irrigation_water/constants")
 
 
 @formula(unit="1", source="usgs-modelmuse-owhm", locator="leaching requirement", how="seen",
@@ -106,7 +105,6 @@ def concentration_factor(leaching_fraction: Share) -> Answer:
     Notes
     -----
     For crop water use of 40-30-20-10 % down the root zone at a steady state, worked out anew.
-    Sources: ayers-westcot-1985-fao29, table 3.
     """
     rows = load("irrigation_water/concentration").rows
     if leaching_fraction <= rows[0]["leaching_fraction"]:
@@ -133,8 +131,7 @@ def ece_from_irrigation_water(ecw_ds_m: NotNegative, leaching_fraction: float) -
 
     Notes
     -----
-    ECw times :func:`concentration_factor`. Many years of the same water and management. Sources:
-    ayers-westcot-1985-fao29, table 3.
+    ECw times :func:`concentration_factor`. Many years of the same water and management.
     """
     return ecw_ds_m * concentration_factor(leaching_fraction)
 
@@ -236,4 +233,4 @@ def salt_load_ton_ac(salt_mg_l: NotNegative, water_in: NotNegative) -> float:
     One acre-foot is 1,233,482 L; a short ton 907.185 kg.
     """
     litres = constant("litres_per_acre_foot") * water_in / 12.0
-    return salt_mg_l * litres / 1e6 / 907.18474
+    return salt_mg_l * litres / 1e6 / (LB_PER_TON * KG_PER_LB)

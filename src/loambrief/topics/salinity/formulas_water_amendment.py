@@ -4,15 +4,15 @@ from __future__ import annotations
 
 from loambrief.agronomy.possible import NotNegative, Positive, PositivePercent
 from loambrief.agronomy.registry import Answer, formula
-from loambrief.errors import ImpossibleInput, UnknownName
+from loambrief.errors import ImpossibleInput
 from loambrief.tables import load
 from loambrief.topics.salinity.formulas_water import constant
 from loambrief.topics.salinity.formulas_water_quality import SEVERE, SLIGHT, infiltration_hazard
+from loambrief.units import G_PER_LB
 
 AMENDMENTS = "sodicity/amendments"
 UNDISSOLVED = ("calcium carbonate",)
 """Amendments that do not dissolve in such water and cannot treat it."""
-GRAMS_PER_LB = 453.59237
 INCHES_PER_FOOT = 12.0
 NOTHING, WATCH, EVERY_SEASON = "none", "watch", "every season"
 
@@ -146,14 +146,11 @@ def water_amendment_lb_ac(meq_l: NotNegative, amendment: str = "gypsum",
     gear; acid is poured into water, never water into acid. Sources: nist-hb44-2020 (the acre-foot);
     richards-1954-hb60 (amendments).
     """
-    names = load(AMENDMENTS).column("amendment")
-    if amendment not in names:
-        raise UnknownName("amendment", amendment, names)
+    row = load(AMENDMENTS).find("amendment", amendment=amendment)
     if amendment in UNDISSOLVED:
         raise ImpossibleInput(f"{amendment} does not dissolve in such water and cannot treat it")
-    row = load(AMENDMENTS).find(amendment=amendment)
     equivalent_mg = row["formula_mass"] / row["charge"] / (row["active_pct"] / 100.0)
     grams = meq_l * equivalent_mg / 1000.0 * constant("litres_per_acre_foot")
-    per_foot = grams / GRAMS_PER_LB / (purity_pct / 100.0)
+    per_foot = grams / G_PER_LB / (purity_pct / 100.0)
     return Answer(per_foot * water_in / INCHES_PER_FOOT,
                   details={"lb_per_acre_foot": per_foot, "acid": bool(row["needs_lime"])})

@@ -7,7 +7,7 @@ from itertools import pairwise
 
 from loambrief.agronomy.possible import NotNegative, Positive
 from loambrief.agronomy.registry import Answer, formula
-from loambrief.errors import ImpossibleInput, UnknownName
+from loambrief.errors import ImpossibleInput
 from loambrief.tables import load
 from loambrief.topics.salinity.formulas_water import constant
 from loambrief.units import EQUIVALENT_MG
@@ -37,7 +37,7 @@ def infiltration_hazard(ecw_ds_m: NotNegative, sar: NotNegative) -> Answer:
     Notes
     -----
     Salt holds clay together, so very pure water and water high in sodium both seal soil. Above SAR
-    40 the last class is used and flagged. Sources: ayers-westcot-1985-fao29, table 1.
+    40 the last class is used and flagged.
     """
     rows = load("irrigation_water/infiltration").rows
     row = next((r for r in rows if sar < r["sar_high"]), rows[-1])
@@ -86,14 +86,10 @@ def water_restriction(constituent: str, value: NotNegative, method: str = "surfa
     -----
     Copies of this table print mg/L where the original has meq/L for chloride and bicarbonate: 140
     mg/L of chloride is 3.9 meq/L, no restriction, not 35 times the severe limit. Surface limits for
-    sodium and chloride are meant for trees and woody plants. Sources: ayers-westcot-1985-fao29,
-    table 1.
+    sodium and chloride are meant for trees and woody plants.
     """
-    names = tuple(dict.fromkeys(load(RESTRICTIONS).column("constituent")))
-    if constituent not in names:
-        raise UnknownName("constituent", constituent, names)
-    row = next((r for r in load(RESTRICTIONS)
-                if r["constituent"] == constituent and r["method"] in (method, "any")), None)
+    rows = load(RESTRICTIONS).named("constituent", constituent=constituent)
+    row = next((r for r in rows if r["method"] in (method, "any")), None)
     if row is None:
         return Answer(None, notes=(f"the table has no {constituent} limit for {method} watering",))
     if unit is not None and unit != row["unit"]:

@@ -5,7 +5,7 @@ from typing import Any
 from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import CaseFile
 from loambrief.case.select import sample_area_ac
-from loambrief.findings.model import Evidence, Grade, Message, Need, NeedKind, Side, say
+from loambrief.findings.model import Evidence, Message, Need, NeedKind, say, stated
 from loambrief.topics.salinity.formulas_crops import ece_at_yield_loss
 from loambrief.topics.salinity.formulas_gypsum import (
     amendment_for_gypsum,
@@ -24,14 +24,14 @@ from loambrief.topics.salinity.ranges import (
     wash_range,
 )
 from loambrief.topics.salinity.state import CropTolerance, SaltState, irrigated
-from loambrief.units import plain
+from loambrief.units import FT2_PER_ACRE, LB_PER_FT3_PER_G_CM3, plain
 
 POOR_DRAINAGE = ("somewhat poorly drained", "poorly drained", "unknown")
 KEPT_YIELD_LOSS_PCT = 10.0
 """Loss at the ECe that leaching aims for: the 90 % yield value, as FAO 29 uses it."""
 ROOT_DEPTH_IN = 48.0
 """Depth that salt should be known to before drains or leaching are judged (our own choice)."""
-LB_PER_ACRE_FOOT_AT_1 = 43560.0 * 62.42796
+LB_PER_ACRE_FOOT_AT_1 = FT2_PER_ACRE * LB_PER_FT3_PER_G_CM3
 """Soil of 1 g/cm3, one foot on one acre [lb] (definitions)."""
 
 
@@ -143,11 +143,7 @@ def sulfur_instead(case: CaseFile, state: SaltState, gypsum: Need) -> Evidence |
                                              depth_in=state.layer.increment.thickness_in)
             results.append(lime)
             enough = lime.value > sulfur.details["lime_used_ton"]
-    return Evidence(
-        Side.CONTEXT,
-        say("salinity.context_sulfur", sulfur=sulfur.value, enough=enough),
-        Grade.CALCULATED, ("richards-1954-hb60",), tuple(results),
-    )
+    return stated("salinity.context_sulfur", *results, sulfur=sulfur.value, enough=enough)
 
 
 def leach_need(case: CaseFile, state: SaltState, crop: CropTolerance | None,

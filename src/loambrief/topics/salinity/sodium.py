@@ -71,17 +71,14 @@ def sodium_finding(case: CaseFile, state: SaltState, crop: CropTolerance | None
               if s is not state.main and s.increment.top_in > 0 and s.sar is not None
               and s.sar >= sodium_constant("sodic_sar")]
     for piece in deeper:
-        lines.append(m.Evidence(m.Side.FOR, say("salinity.for_deeper", depth=piece.depth,
-                                                sar=piece.sar), m.Grade.CALCULATED,
-                                ("nrcs-soil-report",), piece.results))
+        lines.append(m.stated("salinity.for_deeper", *piece.results, depth=piece.depth,
+                              sar=piece.sar))
     if watch <= esp.value < sodium_constant("sodic_esp"):
-        lines.append(m.Evidence(m.Side.CONTEXT, say("salinity.context_watch_esp", watch=watch),
-                                m.Grade.CALCULATED, ("northcote-skene-1972",)))
+        lines.append(m.stated("salinity.context_watch_esp", watch=watch))
     spread = [e.value for e in state.esps if e.kind != "at most"]
     agrees = max(spread) - min(spread) <= AGREE_ESP
     if not agrees:
-        lines.append(m.Evidence(m.Side.AGAINST, say("salinity.against_esps", low=min(spread),
-                                                    high=max(spread)), m.Grade.CALCULATED))
+        lines.append(m.stated("salinity.against_esps", low=min(spread), high=max(spread)))
     body = [say("salinity.body_sodium_class", name=named.value if named else
                 ("sodic" if sodic else "neither"), known=named is not None,
                 raised=esp.value >= watch)]
@@ -90,16 +87,13 @@ def sodium_finding(case: CaseFile, state: SaltState, crop: CropTolerance | None
         if case.field.drainage in POOR_DRAINAGE:
             body.append(say("salinity.body_drain_word", drainage=case.field.drainage))
         if leach is not None and leach.params["dissolve_in"] is not None:
-            lines.append(m.Evidence(
-                m.Side.CONTEXT, say("salinity.context_dissolve", **leach.params),
-                m.Grade.CALCULATED, ("crc-gypsum-solubility", "hira-singh-1980"),
-                leach.results[-1:]))
+            lines.append(m.stated("salinity.context_dissolve", *leach.results[-1:], **leach.params))
         body.append(say("salinity.body_target", target=target, own=own,
                         reason=case.targets.reason if own and case.targets else ""))
         if deeper:
             body.append(say("salinity.body_deeper", depth=state.layer.depth))
     return m.Finding(
-        id=f"salinity.sodium.{state.sample.id}", topic="salinity",
+        id=f"salinity.sodium.{state.sample.id}",
         title=say("salinity.title_sodium", esp=esp.value, low=low, high=high, kind=esp.kind,
                   name=named.value if named else None, sodic=sodic, where=state.layer.place),
         status=status, severity=severity,
@@ -146,7 +140,7 @@ def _bound_finding(case: CaseFile, state: SaltState) -> m.Finding | None:
         return None
     low = bound.value < sodium_constant("watch_esp")
     return m.Finding(
-        id=f"salinity.sodium.{state.sample.id}", topic="salinity",
+        id=f"salinity.sodium.{state.sample.id}",
         title=say("salinity.title_sodium_bound", esp=bound.value, low=low, where=state.layer.place),
         status=m.Status.ADEQUATE if low else m.Status.UNCERTAIN, severity=0 if low else 1,
         confidence=sample_confidence(case, state.sample),

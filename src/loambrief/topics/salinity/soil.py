@@ -2,7 +2,8 @@
 
 from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import CaseFile
-from loambrief.findings.model import Evidence, Finding, Grade, Need, Product, Side, Status, say
+from loambrief.findings import model as m
+from loambrief.findings.model import say
 from loambrief.topics.salinity.formulas import constant as salt_constant
 from loambrief.topics.salinity.formulas import salinity_class
 from loambrief.topics.salinity.formulas_crops import relative_yield_salinity, tolerant_alternatives
@@ -34,11 +35,11 @@ HIGH_PH = 8.5
 """Above this a soil without a sodium test deserves one (classes of Handbook 60)."""
 
 
-def _grade(state: SaltState) -> Grade:
-    return Grade.CALCULATED if state.converted else Grade.MEASURED
+def _grade(state: SaltState) -> m.Grade:
+    return m.Grade.CALCULATED if state.converted else m.Grade.MEASURED
 
 
-def salt_findings(case: CaseFile, state: SaltState) -> tuple[Finding, ...]:
+def salt_findings(case: CaseFile, state: SaltState) -> tuple[m.Finding, ...]:
     """Salinity level, then each crop that it holds back."""
     if state.root_ece is None:
         bounded = _bounded(case, state)
@@ -57,7 +58,7 @@ def _crops(case: CaseFile) -> tuple[CropTolerance, ...]:
     return tuple({t.result.details["crop"]: t for t in found if t is not None}.values())
 
 
-def _bounded(case: CaseFile, state: SaltState) -> Finding | None:
+def _bounded(case: CaseFile, state: SaltState) -> m.Finding | None:
     """The lab gave only a limit for EC: say so, and what it is worth."""
     main = state.main
     if main is None or not main.bound:
@@ -68,48 +69,48 @@ def _bounded(case: CaseFile, state: SaltState) -> Finding | None:
     assert limit is not None and typed is not None
     fine = below and limit <= salt_constant("salty_soil_limit")
     salty = not below and limit >= sodium_constant("saline_ece")
-    status = Status.ADEQUATE if fine else Status.LIMITING if salty else Status.UNCERTAIN
-    return Finding(
-        id=f"salinity.ece.{state.sample.id}", topic="salinity",
+    status = m.Status.ADEQUATE if fine else m.Status.LIMITING if salty else m.Status.UNCERTAIN
+    return m.Finding(
+        id=f"salinity.ece.{state.sample.id}",
         title=say("salinity.title_bound", limit=limit, below=below, where=main.place),
         status=status, severity=2 if salty else 0 if fine else 1,
         confidence=sample_confidence(case, state.sample, matches=not main.converted),
         grade=_grade(state), unit="dS/m", place=main.place,
         reference=say("salinity.reference_classes"),
         body=(say("salinity.body_bound"),),
-        evidence=(Evidence(Side.FOR, say("salinity.for_bound", typed=typed.typed,
-                                         depth=main.depth), _grade(state), (), main.results),),
+        evidence=(m.Evidence(m.Side.FOR, say("salinity.for_bound", typed=typed.typed,
+                                             depth=main.depth), _grade(state), (), main.results),),
         sources=("cansis-salsym",), results=main.results,
     )
 
 
 def _level(case: CaseFile, state: SaltState, crops: tuple[CropTolerance, ...],
-           held: tuple[CropTolerance, ...]) -> Finding:
+           held: tuple[CropTolerance, ...]) -> m.Finding:
     with subject(state.place):
         named = salinity_class.evaluate(ece_ds_m=state.root_ece)
     saline = sodium_constant("saline_ece")
     two = salt_constant("salty_soil_limit")
     if state.salt < two:
-        status, severity = Status.ADEQUATE, 0
+        status, severity = m.Status.ADEQUATE, 0
     elif state.salt >= saline and not crops:
-        status, severity = Status.LIMITING, 2
+        status, severity = m.Status.LIMITING, 2
     else:
-        status, severity = Status.WATCH, 1
+        status, severity = m.Status.WATCH, 1
     low, most = state.root_low, state.root_high
     assert low is not None and most is not None
     straddles = state.converted and any(
         low <= limit < most
         for limit in (saline, *(c.threshold for c in crops))
     )
-    if straddles and status is Status.ADEQUATE:
-        status = Status.UNCERTAIN
-    needs: list[Need] = []
+    if straddles and status is m.Status.ADEQUATE:
+        status = m.Status.UNCERTAIN
+    needs: list[m.Need] = []
     if straddles:
         needs.append(measure_paste(case, state))
     if not state.esps and (state.salt >= two or _high_ph(state)):
         needs.append(measure_sodium(case, state))
-    return Finding(
-        id=f"salinity.ece.{state.sample.id}", topic="salinity",
+    return m.Finding(
+        id=f"salinity.ece.{state.sample.id}",
         title=say("salinity.title_ece", ece=state.root_ece, low=state.root_low,
                   high=state.root_high, converted=state.converted, name=named.value,
                   depth_in=state.root_depth_in, where=state.place),
@@ -140,28 +141,24 @@ def _level_body(state: SaltState, named: Result) -> tuple:
     return tuple(body)
 
 
-def _level_evidence(case, state, crops, held) -> tuple[Evidence, ...]:
+def _level_evidence(case, state, crops, held) -> tuple[m.Evidence, ...]:
     lines = []
     for piece in state.slices:
         if piece.ece is not None:
-            lines.append(Evidence(
-                Side.FOR, say("salinity.for_slice", depth=piece.depth, ece=piece.ece,
-                              converted=piece.converted, low=piece.low, high=piece.high),
-                Grade.CALCULATED if piece.converted else Grade.MEASURED, (), piece.results))
+            lines.append(m.Evidence(
+                m.Side.FOR, say("salinity.for_slice", depth=piece.depth, ece=piece.ece,
+                                converted=piece.converted, low=piece.low, high=piece.high),
+                m.Grade.CALCULATED if piece.converted else m.Grade.MEASURED, (), piece.results))
     top = state.surface
     if top is not None and top.ece is not None and state.main is not None and state.layer.ece:
         rising = top.ece >= CRUST * state.layer.ece
         if rising:
-            lines.append(Evidence(
-                Side.CONTEXT, say("salinity.context_rising", top=top.ece, whole=state.layer.ece,
-                                  depth=top.depth), Grade.CALCULATED,
-                ("ayers-westcot-1985-fao29",), (*top.results, *state.layer.results)))
+            lines.append(m.stated("salinity.context_rising", *top.results, *state.layer.results,
+                                  top=top.ece, whole=state.layer.ece, depth=top.depth))
     for crop in crops:
         if crop not in held:
-            lines.append(Evidence(
-                Side.CONTEXT, say("salinity.context_crop_fine", crop=crop.crop,
-                                  threshold=crop.threshold), Grade.CALCULATED,
-                (crop.result.source,), (crop.result,)))
+            lines.append(m.stated("salinity.context_crop_fine", crop.result, crop=crop.crop,
+                                  threshold=crop.threshold))
     return tuple(lines)
 
 
@@ -173,9 +170,9 @@ def salty_materials(case: CaseFile) -> tuple[str, ...]:
     """Ids of composts and manures on offer that are saltier than the salty-soil limit (1:5)."""
     limit = salt_constant("salty_soil_limit")
     return tuple(
-        m.id for m in case.materials
-        if m.kind in ("compost", "manure") and m.analysis is not None
-        and (plain(m.analysis.ec_1to5) or 0.0) > limit
+        x.id for x in case.materials
+        if x.kind in ("compost", "manure") and x.analysis is not None
+        and (plain(x.analysis.ec_1to5) or 0.0) > limit
     )
 
 
@@ -183,16 +180,16 @@ def _salty_materials(case: CaseFile, state: SaltState) -> tuple:
     if state.root_ece is None or state.salt <= salt_constant("salty_soil_limit"):
         return ()
     ids = salty_materials(case)
-    found = [(m, m.analysis.ec_1to5) for m in case.materials
-             if m.id in ids and m.analysis is not None]
+    found = [(x, x.analysis.ec_1to5) for x in case.materials
+             if x.id in ids and x.analysis is not None]
     return tuple(
-        (say("salinity.avoid_salty", material=Product(m.id, m.name)),
+        (say("salinity.avoid_salty", material=m.Product(x.id, x.name)),
          say("salinity.avoid_salty_why", ec=ec.value, soil=state.root_ece, where=state.place))
-        for m, ec in found if ec is not None
+        for x, ec in found if ec is not None
     )
 
 
-def _crop(case: CaseFile, state: SaltState, crop: CropTolerance, first: bool) -> Finding:
+def _crop(case: CaseFile, state: SaltState, crop: CropTolerance, first: bool) -> m.Finding:
     """How far salt holds one crop back, with other crops that stand it."""
     yields: dict[str, Result] = {}
     with subject(state.place, crop.crop):
@@ -206,11 +203,11 @@ def _crop(case: CaseFile, state: SaltState, crop: CropTolerance, first: bool) ->
     best = float(yields["best"].value)
     loss = 100.0 - best
     if loss <= 0:
-        status, severity = Status.UNCERTAIN, 1
+        status, severity = m.Status.UNCERTAIN, 1
     elif loss < MINOR_LOSS_PCT:
-        status, severity = Status.WATCH, 1
+        status, severity = m.Status.WATCH, 1
     else:
-        status, severity = Status.LIMITING, 3 if loss >= SEVERE_LOSS_PCT else 2
+        status, severity = m.Status.LIMITING, 3 if loss >= SEVERE_LOSS_PCT else 2
     needs = []
     leach = leach_need(case, state, crop, state.sodic, gypsum_need(
         case, state, esp_range(state)))
@@ -219,44 +216,37 @@ def _crop(case: CaseFile, state: SaltState, crop: CropTolerance, first: bool) ->
         needs += drain_needs(case, state)
     if state.converted:
         needs.append(measure_paste(case, state))
-    lines = [Evidence(Side.FOR, say("salinity.for_threshold", crop=crop.crop,
-                                    threshold=crop.threshold, slope=crop.slope,
-                                    differ=crop.how != "seen"),
-                      Grade.CALCULATED, (crop.result.source,), (crop.result, yields["best"]))]
+    lines = [m.Evidence(m.Side.FOR, say("salinity.for_threshold", crop=crop.crop,
+                                        threshold=crop.threshold, slope=crop.slope,
+                                        differ=crop.how != "seen"),
+                        m.Grade.CALCULATED, (crop.result.source,), (crop.result, yields["best"]))]
     if crop.early_limit is not None and _surface_ece(state) > crop.early_limit:
-        lines.append(Evidence(
-            Side.FOR, say("salinity.for_early", crop=crop.crop, limit=crop.early_limit,
-                          ece=_surface_ece(state)), Grade.CALCULATED, (crop.result.source,),
-            (crop.result,)))
+        lines.append(m.stated("salinity.for_early", crop.result, crop=crop.crop,
+                              limit=crop.early_limit, ece=_surface_ece(state)))
     if crop.kind == "forage" and "alfalfa" in str(crop.result.details["crop"]):
-        lines.append(Evidence(Side.AGAINST, say("salinity.against_alfalfa"), Grade.PUBLISHED,
-                              ("benes-putnam",)))
-    lines.append(Evidence(Side.AGAINST, say("salinity.against_gypsum_soil",
-                                            relative=gypsum.value,
-                                            shift=salt_constant("gypsiferous_shift")),
-                          Grade.CALCULATED, ("maas-1990-ussl",), (gypsum,)))
-    lines.append(Evidence(Side.AGAINST, say("salinity.against_guide"), Grade.PUBLISHED,
-                          ("maas-1990-ussl",)))
+        lines.append(m.stated("salinity.against_alfalfa"))
+    lines.append(m.stated("salinity.against_gypsum_soil", gypsum, relative=gypsum.value,
+                          shift=salt_constant("gypsiferous_shift")))
+    lines.append(m.stated("salinity.against_guide"))
     others, results = _alternatives(state, crop) if loss >= MINOR_LOSS_PCT else ((), ())
     if others:
-        lines.append(Evidence(Side.CONTEXT, say("salinity.context_alternatives", crops=others,
-                                                keeps=ALTERNATIVE_KEEPS_PCT),
-                              Grade.CALCULATED, ("allen-1998-fao56", "maas-1990-ussl"), results))
+        lines.append(m.stated("salinity.context_alternatives", *results, crops=others,
+                              keeps=ALTERNATIVE_KEEPS_PCT))
     body = [say("salinity.body_relative", crop=crop.crop)]
     if leach is None and loss >= MINOR_LOSS_PCT and not irrigated(case):
         body.append(say("salinity.body_rainfed"))
     if leach is not None and case.field.drainage in POOR_DRAINAGE:
         body.append(say("salinity.body_drain_word", drainage=case.field.drainage))
     kind = "crop" if first else "next_crop"
-    return Finding(
-        id=f"salinity.{kind}.{state.sample.id}", topic="salinity",
+    return m.Finding(
+        id=f"salinity.{kind}.{state.sample.id}",
         title=say("salinity.title_crop", crop=crop.crop, relative=best,
                   low=yields["low"].value, high=yields["high"].value,
                   converted=state.converted, where=state.place, ece=state.root_ece),
         status=status, severity=severity,
         confidence=sample_confidence(case, state.sample, matches=not state.converted,
                                      agrees=crop.how == "seen"),  # else publications differ
-        grade=Grade.CALCULATED, value=best, low=yields["low"].value,
+        grade=m.Grade.CALCULATED, value=best, low=yields["low"].value,
         high=yields["high"].value, unit="%", printed_span=True, place=state.place,
         reference=say("salinity.reference_threshold", crop=crop.crop, threshold=crop.threshold),
         body=tuple(body), evidence=tuple(lines), needs=tuple(needs),

@@ -30,12 +30,7 @@ severe: our own step."""
 def treatment_finding(case: CaseFile, sar: Result | None, rsc: Result | None) -> m.Finding | None:
     """Calcium or acid for the water, season by season; None where it needs none.
 
-    Parameters
-    ----------
-    case : CaseFile
-        With a water test.
-    sar, rsc : Result or None
-        SAR and residual sodium carbonate of the water, as far as its ions were measured.
+    SAR and residual sodium carbonate as far as the ions of the water were measured.
     """
     water = case.water
     if water is None:
@@ -59,7 +54,7 @@ def treatment_finding(case: CaseFile, sar: Result | None, rsc: Result | None) ->
                                     or treated.details["infiltration"] not in (None, NONE))
     known = [r for r in (rsc, sar) if r is not None]
     return m.Finding(
-        id="salinity.water.treatment", topic="salinity",
+        id="salinity.water.treatment",
         title=say("salinity.title_treatment", rsc=residual if residual >= limit else None,
                   sar=None if sar is None else sar.number, source=_place(water)),
         status=m.Status.LIMITING, severity=3 if severe else 2, confidence=_sure(case, water),
@@ -69,10 +64,9 @@ def treatment_finding(case: CaseFile, sar: Result | None, rsc: Result | None) ->
         body=(say("salinity.body_treatment", rsc=residual),
               *((say("salinity.body_other_water", most=MOST_CALCIUM_MEQ_L),)
                 if treated.details["full_meq_l"] >= MOST_CALCIUM_MEQ_L else ())),
-        evidence=(m.Evidence(m.Side.FOR, say("salinity.for_treatment", rsc=residual, limit=limit,
-                                             sar=None if sar is None else sar.number,
-                                             hazard=treated.details["infiltration"]),
-                             m.Grade.CALCULATED, ("eaton-1950", "salinity-guide-rsc"), (treated,)),
+        evidence=(m.stated("salinity.for_treatment", treated, rsc=residual, limit=limit,
+                           sar=None if sar is None else sar.number,
+                           hazard=treated.details["infiltration"]),
                   *lines),
         needs=(need, _retest(case)),
         sources=("eaton-1950", "salinity-guide-rsc", "ayers-westcot-1985-fao29"),
@@ -86,7 +80,7 @@ def _watched(case: CaseFile, water: Water, treated: Result, rsc: Result | None) 
     if treated.details["rsc_class"] != "marginal" or rsc is None:
         return None
     return m.Finding(
-        id="salinity.water.treatment", topic="salinity",
+        id="salinity.water.treatment",
         title=say("salinity.title_rsc_watch", rsc=rsc.number, source=water.source),
         status=m.Status.WATCH, severity=1, confidence=_sure(case, water), grade=m.Grade.CALCULATED,
         value=rsc.number, unit="meq/L", place=_place(water),
@@ -178,10 +172,8 @@ def _acid(treated: Result, full: float,
         return (), None
     acid = water_amendment_lb_ac.evaluate(meq_l=wanted, amendment="sulfuric acid",
                                           water_in=water_in)
-    line = m.Evidence(m.Side.CONTEXT,
-                      say("salinity.context_acid", meq_l=wanted,
-                          per_foot=acid.details["lb_per_acre_foot"]),
-                      m.Grade.CALCULATED, ("bohn-westerman-1971", "richards-1954-hb60"), (acid,))
+    line = m.stated("salinity.context_acid", acid, meq_l=wanted,
+                    per_foot=acid.details["lb_per_acre_foot"])
     return (line,), acid
 
 

@@ -48,21 +48,17 @@ def water_findings(case: CaseFile) -> tuple[tuple[m.Finding, ...], tuple[m.Missi
         return (), ()
     water = case.water
     if water is None:
-        return (), (m.Missing(say("salinity.missing_water"), say("salinity.missing_water_means"),
-                              "salinity"),)
+        return (), (m.lacks("salinity.missing_water"),)
     found = [_salt(case), treatment_finding(case, _water_sar(case), _residual(case)),
              _sealing(case), _ions(case), load_finding(case), clogging_finding(case),
              trace_finding(case)]
     missing = []
     if plain(water.ec) is None:
-        missing.append(m.Missing(say("salinity.missing_water_ec"),
-                                 say("salinity.missing_water_ec_means"), "salinity"))
+        missing.append(m.lacks("salinity.missing_water_ec"))
     if None in (plain(water.sodium), plain(water.calcium), plain(water.magnesium)):
-        missing.append(m.Missing(say("salinity.missing_water_ions"),
-                                 say("salinity.missing_water_ions_means"), "salinity"))
+        missing.append(m.lacks("salinity.missing_water_ions"))
     if plain(water.ec) is not None and plain(case.field.seasonal_et) is None:
-        missing.append(m.Missing(say("salinity.missing_et"), say("salinity.missing_et_means"),
-                                 "salinity"))
+        missing.append(m.lacks("salinity.missing_et"))
     return tuple(f for f in found if f is not None), tuple(missing)
 
 
@@ -74,7 +70,6 @@ def _water(case: CaseFile) -> Water:
 
 def _base(case: CaseFile) -> dict[str, Any]:
     return {
-        "topic": "salinity",
         "confidence": grade_confidence(age_days=age_days(case, _water(case).date)),
         "place": m.Place(label=_water(case).source),
     }
@@ -96,16 +91,12 @@ def _salt(case: CaseFile) -> m.Finding | None:
         salt = dissolved_salt_mg_l.evaluate(ec_ds_m=ec)
         load = salt_load_ton_ac.evaluate(salt_mg_l=float(salt.value), water_in=12.0)
     status, severity = LEVEL[str(level.value)]
-    lines = [m.Evidence(m.Side.FOR, say("salinity.for_water_ec", ec=ec, level=level.value,
-                                        none_below=level.details["none_below"],
-                                        severe_above=level.details["severe_above"]),
-                        m.Grade.MEASURED, ("ayers-westcot-1985-fao29",), (level,)),
-             m.Evidence(m.Side.CONTEXT, say("salinity.context_long_run", ece=long_run.value,
-                                            share=share, factor=factor.value), m.Grade.CALCULATED,
-                        ("ayers-westcot-1985-fao29",), (factor, long_run)),
-             m.Evidence(m.Side.CONTEXT, say("salinity.context_load", load=load.value,
-                                                   salt=salt.value),
-                        m.Grade.CALCULATED, ("ayers-westcot-1985-fao29",), (salt, load))]
+    lines = [m.stated("salinity.for_water_ec", level, ec=ec, level=level.value,
+                      none_below=level.details["none_below"],
+                      severe_above=level.details["severe_above"]),
+             m.stated("salinity.context_long_run", factor, long_run, ece=long_run.value,
+                      share=share, factor=factor.value),
+             m.stated("salinity.context_load", salt, load, load=load.value, salt=salt.value)]
     body, needs, results = [], [], [level, factor, long_run]
     if leaching and crop is not None:
         results += list(leaching.values())
@@ -213,20 +204,18 @@ def _sealing(case: CaseFile) -> m.Finding | None:
     with subject(_water(case).source):
         level = infiltration_hazard.evaluate(ecw_ds_m=ec, sar=float(sar.value))
     status, severity = LEVEL[str(level.value)]
-    lines = [m.Evidence(m.Side.FOR, say("salinity.for_sealing", ec=ec, sar=sar.value,
-                                        none_above=level.details["none_above"],
-                                        severe_below=level.details["severe_below"]),
-                        m.Grade.CALCULATED, ("ayers-westcot-1985-fao29",), (sar, level))]
+    lines = [m.stated("salinity.for_sealing", sar, level, ec=ec, sar=sar.value,
+                      none_above=level.details["none_above"],
+                      severe_below=level.details["severe_below"])]
     results = [sar, level]
     rsc = _residual(case)
     if rsc is not None:
         side = m.Side.AGAINST if rsc.details["class"] == "safe" else m.Side.FOR
         if status is m.Status.ADEQUATE:
             side = m.Side.CONTEXT
-        lines.append(m.Evidence(side, say("salinity.residual_carbonate", rsc=rsc.value,
-                                          name=rsc.details["class"], safe=constant("rsc_marginal"),
-                                          bad=constant("rsc_unsuitable")),
-                                m.Grade.CALCULATED, ("eaton-1950",), (rsc,)))
+        lines.append(m.on_side(side, "salinity.residual_carbonate", rsc, rsc=rsc.value,
+                               name=rsc.details["class"], safe=constant("rsc_marginal"),
+                               bad=constant("rsc_unsuitable")))
         results.append(rsc)
     adjusted = _adjusted(case, ec)
     if adjusted is not None:
@@ -235,10 +224,9 @@ def _sealing(case: CaseFile) -> m.Finding | None:
         side = m.Side.CONTEXT
         if other.value != level.value:
             side = m.Side.AGAINST if LEVEL[str(other.value)][1] < severity else m.Side.FOR
-        lines.append(m.Evidence(side, say("salinity.adjusted_sar", adjusted=adjusted.value,
-                                          left=adjusted.details["calcium"], level=other.value),
-                                m.Grade.CALCULATED, ("ayers-westcot-1985-fao29",),
-                                (adjusted, other)))
+        lines.append(m.on_side(side, "salinity.adjusted_sar", adjusted, other,
+                               adjusted=adjusted.value, left=adjusted.details["calcium"],
+                               level=other.value))
         results += [adjusted, other]
     needs: tuple[m.Need, ...] = ()
     if severity:
@@ -300,12 +288,11 @@ def _ions(case: CaseFile) -> m.Finding | None:
                 continue
             levels[name] = str(level.value)
             results.append(level)
-            lines.append(m.Evidence(
-                m.Side.FOR if level.value != "none" else m.Side.CONTEXT,
-                say("salinity.for_ion", ion=name, value=value, unit=level.details["unit"],
-                    level=level.value, none_below=level.details["none_below"],
-                    severe_above=level.details["severe_above"], method=method),
-                m.Grade.MEASURED, ("ayers-westcot-1985-fao29",), (level,)))
+            lines.append(m.on_side(m.Side.FOR if level.value != "none" else m.Side.CONTEXT,
+                                   "salinity.for_ion", level, ion=name, value=value,
+                                   unit=level.details["unit"], level=level.value,
+                                   none_below=level.details["none_below"],
+                                   severe_above=level.details["severe_above"], method=method))
     if not levels:
         return None
     for own in (_foliar(case, method), boron_in_water(case)):
@@ -341,8 +328,6 @@ def _foliar(case: CaseFile, method: str) -> m.Evidence | None:
     if limit.value is None:
         return None
     injured = worst >= float(limit.value)
-    return m.Evidence(
-        m.Side.FOR if injured else m.Side.AGAINST,
-        say("salinity.foliar", crop=crop, value=worst, low=limit.details["low"],
-            high=limit.details["high"], injured=injured),
-        m.Grade.CALCULATED, ("ayers-westcot-1985-fao29",), (limit,))
+    return m.on_side(m.Side.FOR if injured else m.Side.AGAINST, "salinity.foliar", limit, crop=crop,
+                     value=worst, low=limit.details["low"], high=limit.details["high"],
+                     injured=injured)

@@ -11,7 +11,6 @@ from loambrief.topics.salinity.formulas_water import water_load_lb_ac
 from loambrief.topics.salinity.formulas_water_quality import water_restriction, water_trace_limit
 from loambrief.units import EQUIVALENT_MG, plain
 
-TOPIC = "salinity"
 FOOT_IN = 12.0
 """Depth of water the loads are told for [in]."""
 MOST_NAMED = 3
@@ -52,7 +51,6 @@ def load_finding(case: CaseFile) -> m.Finding | None:
         return None
     return m.Finding(
         id="salinity.water.load",
-        topic=TOPIC,
         title=say("salinity.title_water_load", source=water.source,
                   loads={name: load.value for name, load in list(loads.items())[:MOST_NAMED]}),
         status=m.Status.NOTED,
@@ -62,9 +60,8 @@ def load_finding(case: CaseFile) -> m.Finding | None:
         place=m.Place(label=water.source),
         body=(say("salinity.body_water_load"),),
         evidence=tuple(
-            m.Evidence(m.Side.CONTEXT, say("salinity.for_water_load", what=name, load=load.value,
-                                           mg_l=contents[name]),
-                       m.Grade.CALCULATED, ("nist-hb44-2020",), (load,))
+            m.stated("salinity.for_water_load", load, what=name, load=load.value,
+                     mg_l=contents[name])
             for name, load in loads.items()),
         sources=("nist-hb44-2020",),
         results=tuple(loads.values()),
@@ -88,7 +85,6 @@ def clogging_finding(case: CaseFile) -> m.Finding | None:
     named = [n for n, r in judged.items() if r.value == worst] if worst != "none" else []
     return m.Finding(
         id="salinity.water.clogging",
-        topic=TOPIC,
         title=say("salinity.title_clogging", source=water.source, level=worst, what=named),
         status=m.Status.ADEQUATE if worst == "none" else m.Status.WATCH,
         severity=0 if worst == "none" else 1,
@@ -99,12 +95,9 @@ def clogging_finding(case: CaseFile) -> m.Finding | None:
         body=(say("salinity.body_clogging", level=worst, lacking=[
             n for n in ("iron", "manganese") if values[n] is None]),),
         evidence=tuple(
-            m.Evidence(m.Side.FOR if r.value != "none" else m.Side.CONTEXT,
-                       say("salinity.for_clogging", what=name, value=values[name],
-                           unit=r.details["unit"], level=r.value,
-                           none_below=r.details["none_below"],
-                           severe_above=r.details["severe_above"]),
-                       m.Grade.MEASURED, ("ayers-westcot-1985-fao29",), (r,))
+            m.on_side(m.Side.FOR if r.value != "none" else m.Side.CONTEXT, "salinity.for_clogging",
+                      r, what=name, value=values[name], unit=r.details["unit"], level=r.value,
+                      none_below=r.details["none_below"], severe_above=r.details["severe_above"])
             for name, r in judged.items()),
         sources=("ayers-westcot-1985-fao29",),
         results=tuple(judged.values()),
@@ -136,7 +129,7 @@ def trace_finding(case: CaseFile) -> m.Finding | None:
                         text=say("salinity.need_forage_trace"), area_ac=case.field.area.value,
                         sources=(PLAN,)),)
     return m.Finding(
-        id="salinity.water.trace", topic=TOPIC,
+        id="salinity.water.trace",
         title=say("salinity.title_trace", source=water.source, what=named),
         status={"none": m.Status.ADEQUATE, "severe": m.Status.LIMITING}.get(worst, m.Status.WATCH),
         severity={"none": 0, "severe": 2}.get(worst, 1),
@@ -144,9 +137,9 @@ def trace_finding(case: CaseFile) -> m.Finding | None:
         grade=m.Grade.MEASURED, place=m.Place(label=water.source),
         body=(say("salinity.body_trace", what=named, eaten=eaten),),
         evidence=tuple(
-            m.Evidence(m.Side.FOR if r.value != "none" else m.Side.CONTEXT,
-                       say("salinity.for_trace", what=name, value=values[name], level=r.value,
-                           continuous=r.details["continuous"], most=r.details["short_term"],
-                           stock=r.details["stock"] if case.field.livestock else None),
-                       m.Grade.MEASURED, (PLAN,), (r,)) for name, r in judged.items()),
+            m.on_side(m.Side.FOR if r.value != "none" else m.Side.CONTEXT, "salinity.for_trace", r,
+                      what=name, value=values[name], level=r.value,
+                      continuous=r.details["continuous"], most=r.details["short_term"],
+                      stock=r.details["stock"] if case.field.livestock else None)
+            for name, r in judged.items()),
         needs=needs, sources=(PLAN,), results=tuple(judged.values()))

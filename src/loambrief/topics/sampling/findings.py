@@ -14,7 +14,6 @@ from loambrief.topics.sampling.formulas_error import (
     constant,
 )
 
-TOPIC = "sampling"
 DAYS_PER_YEAR = 365.25
 FAR_TOO_LARGE = 2.0
 """Times the advised area from which a sample is worth taking again (our choice)."""
@@ -25,8 +24,7 @@ EXAMPLE = "phosphorus"
 def assess(case: CaseFile) -> m.Assessment:
     """One finding per soil sample."""
     if not case.samples:
-        return m.Assessment(missing=(m.Missing(say("sampling.missing_soil_test"),
-                                               say("sampling.missing_soil_test_means"), TOPIC),))
+        return m.Assessment(missing=(m.lacks("sampling.missing_soil_test"),))
     return m.Assessment(tuple(_support(case, sample) for sample in case.samples))
 
 
@@ -108,8 +106,7 @@ def _support(case: CaseFile, sample: Sample) -> m.Finding:
         evidence.append(error)
     age = age_days(case, sample.date)
     return m.Finding(
-        id=f"{TOPIC}.support.{sample.id}",
-        topic=TOPIC,
+        id=f"sampling.support.{sample.id}",
         title=say("sampling.title_support", where=place, cores=sample.cores,
                   area=sample_area_ac(case, sample), faults=names),
         status=m.Status.WATCH if faults else m.Status.ADEQUATE,

@@ -205,8 +205,6 @@ def sample_age_class(age_years: NotNegative, test: str = GENERAL,
 
     Raises
     ------
-    ImpossibleInput
-        A negative age.
     UnknownName
         No such guide.
 

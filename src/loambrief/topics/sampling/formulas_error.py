@@ -4,20 +4,17 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
+from functools import partial
 from statistics import NormalDist, fmean, stdev
 
 from loambrief.agronomy.intervals import COVERAGE_PCT, combined, confidence
 from loambrief.agronomy.possible import NotNegative
 from loambrief.agronomy.registry import Answer, Result, formula
-from loambrief.errors import ImpossibleInput, UnknownName
-from loambrief.tables import load
+from loambrief.errors import ImpossibleInput
+from loambrief.tables import load, named_number
 
 TABLE = "sampling/variation"
-
-
-def constant(name: str) -> float:
-    """A single number of ``sampling/constants``."""
-    return load("sampling/constants").number("value", name=name)
+constant = partial(named_number, "sampling/constants")
 
 
 @formula(unit="%", source="own-arithmetic", locator="CV over square root of cores",
@@ -171,12 +168,9 @@ def soil_test_error(
     table's figures are typical ones, mostly from memory; the laboratory's own report is better. An
     open upper end is taken at its lower one. Sources: Table ``sampling/variation``.
     """
-    table = load(TABLE)
-    if test not in table.column("test"):
-        raise UnknownName("soil test", str(test), table.column("test"))
+    row = load(TABLE).find("soil test", test=test)
     if value < 0 or (cores is not None and cores < 1):
         raise ImpossibleInput("value cannot be negative and cores is at least 1")
-    row = table.find(test=test)
     which = "same_lab" if same_lab else "between_lab"
     lab = _span(row[f"{which}_low"], row[f"{which}_high"],
                 1.0 if row["unit"] == "pH" else value / 100.0)
@@ -264,9 +258,7 @@ def material_error_pct(kind: str, nutrient: str) -> Answer[float]:
     ``sampling/material_variation``.
     """
     table = load("sampling/material_variation")
-    rows = {row["nutrient"]: row for row in table if row["kind"] == kind}
-    if not rows:
-        raise UnknownName("material with a known spread", kind, table.column("kind"))
+    rows = {row["nutrient"]: row for row in table.named("material with a known spread", kind=kind)}
     row = rows.get(nutrient) or rows["any"]
     sampling = (None if row["sampling_cv_pct"] is None
                 else composite_error_pct(row["sampling_cv_pct"], row["parts"]))

@@ -7,13 +7,12 @@ from loambrief.charts.ranges import PublishedRange, RangesSpec, RangeTest
 from loambrief.findings.model import say
 from loambrief.report.chart_text import captions
 from loambrief.report.context import Context
-from loambrief.topics.soil_life.findings import TOPIC
 
 
 def chart(context: Context) -> RangesSpec | None:
     """One test after the other; None where no range is held for any of them."""
     tests = []
-    for finding in context.diagnosis.by_topic(TOPIC):
+    for finding in context.diagnosis.by_topic("soil_life"):
         read = [r for r in finding.results if r.formula == "soil_life_reading"]
         if read and finding.value is not None:
             about = finding.title.params

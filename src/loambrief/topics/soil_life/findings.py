@@ -22,7 +22,6 @@ from loambrief.topics.soil_life.formulas import (
 )
 from loambrief.units import CM_PER_INCH, plain
 
-TOPIC = "soil_life"
 LAB = {"respiration": "ppm", "active_carbon": "ppm", "aggregate_stability": "%"}
 """Results of a laboratory, and the unit each is held in."""
 DOUBTS = {"respiration": ("wade-2018-mineralizable", "wisc-soil-health-labs"),
@@ -53,8 +52,7 @@ def assess(case: CaseFile) -> m.Assessment:
     seen = case.observations
     missing: tuple[m.Missing, ...] = ()
     if seen is not None and seen.earthworms and seen.hole_side is None:
-        missing = (m.Missing(say("soil_life.missing_hole"), say("soil_life.missing_hole_means"),
-                             TOPIC),)
+        missing = (m.lacks("soil_life.missing_hole"),)
     return m.Assessment(tuple(_finding(test) for test in tests), (*missing, *_awaited(case)))
 
 
@@ -63,9 +61,8 @@ def _awaited(case: CaseFile) -> Iterator[m.Missing]:
     for sample in case.samples:
         for indicator in sample.sent_for:
             if all(getattr(i, indicator) is None for i in sample.increments):
-                yield m.Missing(say("soil_life.missing_result", indicator=indicator,
-                                    where=place_of(sample)),
-                                say("soil_life.missing_result_means"), TOPIC)
+                yield m.lacks("soil_life.missing_result", indicator=indicator,
+                              where=place_of(sample))
 
 
 def _laboratory(case: CaseFile) -> Iterator[Tested]:
@@ -112,15 +109,13 @@ def _finding(test: Tested) -> m.Finding:
         with subject(test.place):
             suits = stable_aggregates_suitable_pct.evaluate(
                 organic_matter_pct=test.organic_matter)
-        evidence.append(m.Evidence(
-            m.Side.FOR, say("soil_life.sieved", suitable=suits.value, matter=test.organic_matter,
-                            below=test.value < float(suits.value)),
-            m.Grade.SCREENING, (suits.source,), (suits,)))
+        evidence.append(m.stated("soil_life.sieved", suits, suitable=suits.value,
+                                 matter=test.organic_matter, below=test.value < float(suits.value)))
         classes = [*classes, "low" if test.value < float(suits.value) else "good"]
     evidence.append(m.Evidence(m.Side.AGAINST, say(f"soil_life.doubt_{test.indicator}"),
                                m.Grade.SCREENING, DOUBTS[test.indicator]))
     return m.Finding(
-        id=f"{TOPIC}.{test.indicator}.{test.name}", topic=TOPIC,
+        id=f"soil_life.{test.indicator}.{test.name}",
         title=say("soil_life.title", indicator=test.indicator, value=test.value, unit=test.unit,
                   classes=classes, where=test.place),
         status=m.Status.NOTED, severity=0, confidence=m.Confidence.LOW,

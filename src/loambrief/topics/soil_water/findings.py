@@ -18,7 +18,6 @@ from loambrief.topics.soil_water.state import (
     zone_water,
 )
 
-TOPIC = "soil_water"
 FAO, SURVEY, SECOND = "allen-1998-fao56", "nrcs-awc-lookup", "nmsu-soil-moisture"
 INTERVAL = "irrigation interval"
 """Item of the habit of irrigating before the allowed water is used."""
@@ -30,34 +29,26 @@ FLOODED = ("flood",)
 def assess(case: CaseFile) -> m.Assessment:
     """Water held, allowed depletion and interval of every sample of an irrigated field.
 
-    Returns
-    -------
-    Assessment
-        Ids ``soil_water.held`` and ``soil_water.interval``, each with the sample's id. Nothing
-        for fields on rain unless the case gives a rooting depth or a reference ET.
+    Nothing for fields on rain unless the case gives a rooting depth or a reference ET.
     """
     if not asked(case):
         return m.Assessment()
     crop = crop_water(case)
     if crop is None:
-        return m.Assessment(missing=(m.Missing(
-            say("soil_water.missing_crop", crop=case.field.crop),
-            say("soil_water.missing_crop_means"), TOPIC),))
+        return m.Assessment(missing=(m.lacks("soil_water.missing_crop", crop=case.field.crop),))
     findings: list[m.Finding] = []
     missing: list[m.Missing] = []
     for sample in case.samples:
         zone = zone_water(sample, crop)
         if zone is None:
-            missing.append(m.Missing(
-                say("soil_water.missing_texture", where=place_of(sample), texture=sample.texture),
-                say("soil_water.missing_texture_means"), TOPIC))
+            missing.append(m.lacks("soil_water.missing_texture", where=place_of(sample),
+                                   texture=sample.texture))
             continue
         findings.append(_held(case, crop, zone))
         if zone.days is not None and irrigated(case):
             findings.append(_interval(case, crop, zone))
     if findings and crop.use is None and irrigated(case):
-        missing.append(m.Missing(say("soil_water.missing_reference"),
-                                 say("soil_water.missing_reference_means"), TOPIC))
+        missing.append(m.lacks("soil_water.missing_reference"))
     return m.Assessment(tuple(findings), tuple(missing))
 
 
@@ -65,30 +56,23 @@ def _held(case: CaseFile, crop: CropWater, zone: ZoneWater) -> m.Finding:
     held, share = zone.held, crop.share
     second = held.details["second"]
     lines = [
-        m.Evidence(m.Side.FOR, say("soil_water.for_texture", texture=zone.sample.texture,
-                                   water=held.value, depth=crop.depth_in), m.Grade.CALCULATED,
-                   (SURVEY,), (held,)),
-        m.Evidence(m.Side.FOR, say("soil_water.for_share", crop=case.field.crop, share=share.value,
-                                   table=share.details["table"],
-                                   use=None if crop.use is None else crop.use.value),
-                   m.Grade.CALCULATED, (FAO,), (share, zone.allowed)),
-        m.Evidence(m.Side.CONTEXT, say("soil_water.context_roots", crop=case.field.crop,
-                                       low=crop.root.value, high=crop.root.details["high"],
-                                       line=crop.root.details["line"], dug=crop.dug,
-                                       depth=crop.depth_in),
-                   m.Grade.PUBLISHED, (FAO,), (crop.root,)),
+        m.stated("soil_water.for_texture", held, texture=zone.sample.texture, water=held.value,
+                 depth=crop.depth_in),
+        m.stated("soil_water.for_share", share, zone.allowed, crop=case.field.crop,
+                 share=share.value, table=share.details["table"],
+                 use=None if crop.use is None else crop.use.value),
+        m.stated("soil_water.context_roots", crop.root, crop=case.field.crop, low=crop.root.value,
+                 high=crop.root.details["high"], line=crop.root.details["line"], dug=crop.dug,
+                 depth=crop.depth_in),
     ]
     if second is not None:
-        lines.append(m.Evidence(m.Side.AGAINST, say("soil_water.against_second", water=second,
-                                                    first=held.value),
-                                m.Grade.PUBLISHED, (SECOND,)))
+        lines.append(m.stated("soil_water.against_second", water=second, first=held.value))
     above = () if zone.above is None else (zone.above.held,)
     if zone.above is not None:
-        lines.append(m.Evidence(m.Side.AGAINST, say("soil_water.against_dense", top=crop.dense_in,
-                                                    water=zone.above.held.value),
-                                m.Grade.MEASURED, (), above))
+        lines.append(m.stated("soil_water.against_dense", *above, top=crop.dense_in,
+                              water=zone.above.held.value))
     return m.Finding(
-        id=f"{TOPIC}.held.{zone.sample.id}", topic=TOPIC,
+        id=f"soil_water.held.{zone.sample.id}",
         title=say("soil_water.title_held", water=held.value, depth=crop.depth_in,
                   allowed=zone.allowed.value, where=zone.place),
         status=m.Status.NOTED, severity=0,
@@ -121,17 +105,12 @@ def _interval(case: CaseFile, crop: CropWater, zone: ZoneWater) -> m.Finding:
         "drain": drain, "gross": None if gross is None else gross.value,
         "dense": crop.dense_in, "dense_days": None if dense is None else dense.value}
     known = tuple(r for r in (crop.use, zone.allowed, zone.days, gross, dense) if r is not None)
-    lines = [m.Evidence(m.Side.FOR, say("soil_water.for_use", crop=case.field.crop,
-                                        use=crop.use.value, line=crop.root.details["line"],
-                                        coefficient=crop.use.details["coefficient"],
-                                        reference=crop.use.inputs["reference_et"]),
-                        m.Grade.CALCULATED, (FAO,), (crop.use,)),
-             m.Evidence(m.Side.AGAINST, say("soil_water.against_coefficient"), m.Grade.PUBLISHED,
-                        (FAO,))]
+    lines = [m.stated("soil_water.for_use", crop.use, crop=case.field.crop, use=crop.use.value,
+                      line=crop.root.details["line"], coefficient=crop.use.details["coefficient"],
+                      reference=crop.use.inputs["reference_et"]),
+             m.stated("soil_water.against_coefficient")]
     if drain is None:
-        lines.append(m.Evidence(m.Side.AGAINST, say("soil_water.against_no_leaching",
-                                                    tested=case.water is not None),
-                                m.Grade.CALCULATED))
+        lines.append(m.stated("soil_water.against_no_leaching", tested=case.water is not None))
     need = m.Need(
         kind=m.NeedKind.MANAGE, item=INTERVAL, unit="",
         text=say("soil_water.need_interval", where=zone.place, whole=whole, **params),
@@ -139,7 +118,7 @@ def _interval(case: CaseFile, crop: CropWater, zone: ZoneWater) -> m.Finding:
         sources=(FAO, SURVEY),
         cautions=(say("soil_water.caution_feel", flooded=method in FLOODED),), params=params)
     return m.Finding(
-        id=f"{TOPIC}.interval.{zone.sample.id}", topic=TOPIC,
+        id=f"soil_water.interval.{zone.sample.id}",
         title=say("soil_water.title_interval", whole=whole, where=zone.place, **params),
         status=m.Status.NOTED, severity=0,
         confidence=grade_confidence(method_matches=False, agrees=drain is not None),

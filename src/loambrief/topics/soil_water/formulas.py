@@ -6,15 +6,14 @@ from collections.abc import Sequence
 from itertools import pairwise
 
 from loambrief.agronomy.crops import find_crop
-from loambrief.agronomy.possible import NotNegative, Percent, Positive, Share
+from loambrief.agronomy.possible import NotNegative, Percent, Positive, Share, one_of
 from loambrief.agronomy.registry import Answer, formula
-from loambrief.errors import ImpossibleInput, UnknownName
+from loambrief.errors import ImpossibleInput
 from loambrief.tables import DataRow, load
 
 WATER = "soil_water/available_water"
 CROPS = "soil_water/crop_water"
 IN_PER_M = 39.370079
-MM_PER_INCH = 25.4
 TABLE_USE_MM = 5.0
 PER_MM = 0.04
 LEAST, MOST = 0.1, 0.8
@@ -22,13 +21,7 @@ STAGES = ("initial", "mid", "end")
 
 
 def crop_row(crop: str) -> DataRow | None:
-    """The line of FAO's tables for a crop, or for the crop it is a kind of; None without one.
-
-    Raises
-    ------
-    UnknownName
-        No such crop.
-    """
+    """The line of FAO's tables for a crop, or for the crop it is a kind of; None without one."""
     rows = {str(r["crop"]): r for r in load(CROPS)}
     return next((rows[name] for name in find_crop(crop).lineage if name in rows), None)
 
@@ -71,10 +64,7 @@ def available_water_capacity(texture: str,
     if texture in ("muck", "peat"):
         return Answer(None, within_range=False,
                       notes=(f"neither table has a value for {texture}",))
-    rows = [r for r in load(WATER) if r["texture"] == texture]
-    if not rows:
-        raise UnknownName("texture", str(texture),
-                          tuple(dict.fromkeys(map(str, load(WATER).column("texture")))))
+    rows = load(WATER).named("texture", texture=texture)
     if organic_matter_pct is None:
         row = min(rows, key=lambda r: (r["low"], r["high"]))
     else:
@@ -285,8 +275,7 @@ def crop_water_use(crop: str, reference_et: NotNegative,
     ETc = Kc ET0. Not adjusted for wind and humidity. Stations that report an alfalfa reference
     give higher figures, which must not be used here.
     """
-    if stage not in STAGES:
-        raise UnknownName("stage", stage, STAGES)
+    one_of("stage", stage, STAGES)
     row = crop_row(crop)
     if row is None:
         return Answer(None, notes=(_none(crop),))

@@ -12,7 +12,6 @@ from loambrief.topics.compaction.state import FIELD, cone_state
 from loambrief.topics.salinity.state import irrigated
 from loambrief.topics.salinity.water import drained_share
 from loambrief.topics.soil_water.formulas import (
-    MM_PER_INCH,
     allowed_depletion,
     crop_water_use,
     effective_root_depth_in,
@@ -20,7 +19,7 @@ from loambrief.topics.soil_water.formulas import (
     readily_available_water,
     root_zone_water_in,
 )
-from loambrief.units import plain
+from loambrief.units import MM_PER_INCH, plain
 
 
 @dataclass(frozen=True)

@@ -10,7 +10,6 @@ from loambrief.topics.sampling.age import sample_confidence
 from loambrief.topics.stratification.formulas import figure
 from loambrief.topics.stratification.state import Layer, LayerState, layer_state
 
-TOPIC = "stratification"
 STRONG_RATIO = 2.0
 """Top this many times richer than the soil below is called layered: our own step."""
 PH_GAP = 0.3
@@ -18,14 +17,7 @@ PH_GAP = 0.3
 
 
 def assess(case: CaseFile) -> m.Assessment:
-    """Findings on layers of every sample that was split by depth, and what was not measured.
-
-    Returns
-    -------
-    Assessment
-        Ids ``stratification.layers`` and ``stratification.impossible``, each with the sample's
-        id.
-    """
+    """Findings on layers of every sample that was split by depth, and what was not measured."""
     findings: list[m.Finding] = []
     missing: list[m.Missing] = []
     for sample in case.samples:
@@ -50,18 +42,16 @@ def _impossible(case: CaseFile, state: LayerState) -> m.Finding:
     """A slice that holds more than the layer it is part of."""
     rows = [_row(x) for x in state.impossible]
     return m.Finding(
-        id=f"stratification.impossible.{state.sample.id}", topic=TOPIC,
+        id=f"stratification.impossible.{state.sample.id}",
         title=say("stratification.title_impossible", where=state.place,
                   names=[x.name for x in state.impossible]),
         status=m.Status.UNCERTAIN, severity=1, confidence=m.Confidence.LOW,
         grade=m.Grade.CALCULATED, place=state.place,
         body=(say("stratification.body_impossible", rows=rows, top=depth_of(state.surface),
                   whole=depth_of(state.whole)),),
-        evidence=(m.Evidence(m.Side.FOR, say("stratification.for_impossible", rows=rows,
-                                             top=depth_of(state.surface),
-                                             whole=depth_of(state.whole),
-                                             share=state.surface.bottom_in / state.whole.bottom_in),
-                             m.Grade.CALCULATED, ("layer-mass-balance",)),),
+        evidence=(m.stated("stratification.for_impossible", rows=rows, top=depth_of(state.surface),
+                           whole=depth_of(state.whole),
+                           share=state.surface.bottom_in / state.whole.bottom_in),),
         needs=(m.Need(kind=m.NeedKind.MEASURE, item="layers again", unit="", place=state.place,
                       area_ac=sample_area_ac(case, state.sample),
                       text=say("stratification.need_again", where=state.place,
@@ -94,7 +84,7 @@ def _layers(case: CaseFile, state: LayerState) -> m.Finding | None:
     marked = bool(strong) or (gap is not None and abs(gap) >= PH_GAP)
     top = depth_of(state.surface)
     return m.Finding(
-        id=f"stratification.layers.{state.sample.id}", topic=TOPIC,
+        id=f"stratification.layers.{state.sample.id}",
         title=say("stratification.title_layers", marked=marked, where=state.place, top=top,
                   names=[x.name for x in strong], acid=acid_top),
         status=m.Status.WATCH if marked else m.Status.NOTED, severity=1 if marked else 0,
@@ -137,32 +127,20 @@ def _evidence(case: CaseFile, state: LayerState, known: list[Layer], gap: float 
                                 depth=depth_of(state.surface), whole_depth=depth_of(state.whole)),
                 grade, ("layer-mass-balance",), tuple(r for x in group for r in x.results)))
     if gap is not None:
-        lines.append(m.Evidence(m.Side.FOR, say("stratification.for_ph", top=state.surface_ph,
-                                                whole=state.whole_ph, depth=depth_of(state.surface),
-                                                whole_depth=depth_of(state.whole)),
-                                m.Grade.MEASURED))
+        lines.append(m.stated("stratification.for_ph", top=state.surface_ph, whole=state.whole_ph,
+                              depth=depth_of(state.surface), whole_depth=depth_of(state.whole)))
     if limited:
-        lines.append(m.Evidence(m.Side.CONTEXT, say("stratification.context_limit",
-                                                    names=[x.name for x in limited]),
-                                m.Grade.MEASURED))
+        lines.append(m.stated("stratification.context_limit", names=[x.name for x in limited]))
     if untilled(case):
-        lines.append(m.Evidence(m.Side.FOR, say("stratification.for_trials",
-                                                depth_in=figure("surface_enrichment"),
-                                                broadcast_in=figure("broadcast_depth")),
-                                m.Grade.PUBLISHED,
-                                ("osu-em9014-strat", "iowa-2016-broadcast-depth",
-                                 "obour-kansas-50yr", "essington-howard-2000")))
-    lines.append(m.Evidence(m.Side.AGAINST, say("stratification.against_limits"), m.Grade.PRACTICE,
-                            ("surface-practice",)))
+        lines.append(m.stated("stratification.for_trials", depth_in=figure("surface_enrichment"),
+                              broadcast_in=figure("broadcast_depth")))
+    lines.append(m.stated("stratification.against_limits"))
     if case.field.tillage == "no-till":
-        lines.append(m.Evidence(m.Side.CONTEXT, say("stratification.context_striptill",
-                                                    low=figure("striptill_corn_low"),
-                                                    high=figure("striptill_corn_high")),
-                                m.Grade.PUBLISHED, ("yuan-illinois-striptill",)))
+        lines.append(m.stated("stratification.context_striptill", low=figure("striptill_corn_low"),
+                              high=figure("striptill_corn_high")))
     if state.sample.residue in (None, "left on"):
-        lines.append(m.Evidence(m.Side.AGAINST, say("stratification.against_residue",
-                                                    left=state.sample.residue == "left on"),
-                                m.Grade.OBSERVED, ("surface-practice",)))
+        lines.append(m.stated("stratification.against_residue",
+                              left=state.sample.residue == "left on"))
     return tuple(lines)
 
 
@@ -170,9 +148,7 @@ def _missing(case: CaseFile, sample: Sample) -> list[m.Missing]:
     """A split by depth is worth having where nothing mixes the soil."""
     place = place_of(sample)
     if surface_increment(sample) is not None and main_increment(sample) is None:
-        return [m.Missing(say("stratification.missing_whole", where=place),
-                          say("stratification.missing_whole_means"), TOPIC)]
+        return [m.lacks("stratification.missing_whole", where=place)]
     if untilled(case) and surface_increment(sample) is None and sample.increments:
-        return [m.Missing(say("stratification.missing_surface", where=place),
-                          say("stratification.missing_surface_means"), TOPIC)]
+        return [m.lacks("stratification.missing_surface", where=place)]
     return []

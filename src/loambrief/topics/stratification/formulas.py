@@ -41,11 +41,6 @@ def lower_layer_value(
     whole_depth : float
         Bottom of the whole layer [unit of ``top_depth``].
 
-    Returns
-    -------
-    float
-        Value between ``top_depth`` and ``whole_depth`` [same unit].
-
     Raises
     ------
     ImpossibleInput

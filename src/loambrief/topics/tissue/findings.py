@@ -10,7 +10,7 @@ from dataclasses import replace
 from loambrief.agronomy.crops import Crop, find_crop
 from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import CaseFile
-from loambrief.case.schema_tissue import TissueTest
+from loambrief.case.schema_tests import TissueTest
 from loambrief.errors import UnknownName
 from loambrief.findings import model as m
 from loambrief.findings.confidence import grade_confidence
@@ -33,7 +33,6 @@ from loambrief.topics.tissue.formulas import (
 )
 from loambrief.units import plain
 
-TOPIC = "tissue"
 FIELDS = {"N": "nitrogen", "P": "phosphorus", "K": "potassium", "Ca": "calcium",
           "Mg": "magnesium", "S": "sulfur", "Fe": "iron", "Mn": "manganese", "Zn": "zinc",
           "B": "boron", "Cu": "copper", "NO3-N": "nitrate_n"}
@@ -71,12 +70,11 @@ def _lacking(case: CaseFile, test: TissueTest) -> m.Missing:
         held = [{"part": part, "stage": stage} for part, stage in stages_of(crop)]
     except UnknownName:
         held = []
-    return m.Missing(say("tissue.missing_range", crop=crop, part=test.part, stage=test.stage),
-                     say("tissue.missing_range_means", held=held), TOPIC)
+    return m.lacks("tissue.missing_range", crop=crop, part=test.part, stage=test.stage, held=held)
 
 
 def _base(test: TissueTest, place: m.Place, title: m.Message, **more) -> m.Finding:
-    return m.Finding(id=f"{TOPIC}.{test.id}", topic=TOPIC, title=title, place=place, **more)
+    return m.Finding(id=f"tissue.{test.id}", title=title, place=place, **more)
 
 
 def _stalk(case: CaseFile, test: TissueTest) -> m.Finding | None:
@@ -95,8 +93,7 @@ def _stalk(case: CaseFile, test: TissueTest) -> m.Finding | None:
         severity=0 if name == "optimal" else 1,
         confidence=grade_confidence(enough_replicates=False), grade=m.Grade.MEASURED,
         value=value, unit="ppm", body=(say("tissue.body_stalk", name=name),),
-        evidence=(m.Evidence(m.Side.FOR, say("tissue.for_stalk", value=value, name=name),
-                             m.Grade.MEASURED, (named.source,), (named,)),),
+        evidence=(m.stated("tissue.for_stalk", named, value=value, name=name),),
         sources=(named.source,), results=(named,))
 
 
@@ -119,10 +116,8 @@ def _sap(case: CaseFile, test: TissueTest) -> m.Finding | None:
                                     enough_replicates=False),
         grade=m.Grade.MEASURED, value=value, unit="mg/L",
         body=(say("tissue.body_sap", name=named.value),),
-        evidence=(m.Evidence(m.Side.FOR, say("tissue.for_sap", stage=test.stage,
-                                             low=named.details["low"], high=named.details["high"],
-                                             memory=named.how == "memory"),
-                             m.Grade.MEASURED, (named.source,), (named,)),),
+        evidence=(m.stated("tissue.for_sap", named, stage=test.stage, low=named.details["low"],
+                           high=named.details["high"], memory=named.how == "memory"),),
         sources=(named.source,), results=(named,))
 
 
@@ -153,8 +148,8 @@ def _leaf(case: CaseFile, test: TissueTest) -> m.Finding | m.Missing:
         kind=m.NeedKind.MEASURE, item=LEAF, unit="", place=place,
         text=say("tissue.need_pair", keys=low, where=place),
         area_ac=case.field.area.value, results=tuple(read[n] for n in low),
-        sources=tuple(dict.fromkeys(read[n].source for n in low))),) if low else ()
-    sources = tuple(dict.fromkeys(r.source for r in read.values()))
+        sources=m.sources_of(read[n] for n in low)),) if low else ()
+    sources = m.sources_of(read.values())
     return _base(
         test, place, say("tissue.title_leaf", crop=crop.name, part=test.part, stage=test.stage,
                          low=low, high=high, where=place),
@@ -185,8 +180,7 @@ def _sprays(crop: str, rows: Mapping[str, DataRow]) -> Iterator[m.Evidence]:
             high=row["high"], unit=row["unit"], material=row["material"], per=row["per"],
             when=row["when"], state=row["state"]), m.Grade.PUBLISHED, (str(row["source"]),))
         if nutrient == "N" and "wheat" in find_crop(crop).lineage:
-            yield m.Evidence(m.Side.AGAINST, say("tissue.against_foliar_n"), m.Grade.PUBLISHED,
-                             ("manitoba-foliar-n",))
+            yield m.stated("tissue.against_foliar_n")
 
 
 def _backup(crop: Crop, part: str, read: Mapping[str, Result]) -> Iterator[m.Evidence]:
@@ -205,37 +199,28 @@ def _evidence(test: TissueTest, read: dict[str, Result]) -> Iterator[m.Evidence]
     odd = [n for n, r in read.items() if r.value != SUFFICIENT]
     for nutrient in odd:
         result = read[nutrient]
-        yield m.Evidence(m.Side.FOR, say(
-            "tissue.for_leaf", nutrient=nutrient, value=result.inputs["value"],
-            unit="%" if nutrient in ("N", "P", "K", "Ca", "Mg", "S") else "ppm",
-            name=result.value, low=result.details["low"], high=result.details["high"],
-            memory=result.how == "memory"), m.Grade.MEASURED, (result.source,), (result,))
+        yield m.stated("tissue.for_leaf", result, nutrient=nutrient, value=result.inputs["value"],
+                       unit="%" if nutrient in ("N", "P", "K", "Ca", "Mg", "S") else "ppm",
+                       name=result.value, low=result.details["low"], high=result.details["high"],
+                       memory=result.how == "memory")
     rest = [n for n in read if n not in odd]
     if rest:
-        yield m.Evidence(m.Side.CONTEXT, say("tissue.within", keys=rest), m.Grade.MEASURED,
-                         tuple(dict.fromkeys(read[n].source for n in rest)),
-                         tuple(read[n] for n in rest))
+        yield m.stated("tissue.within", *(read[n] for n in rest), keys=rest)
     nitrogen, sulfur = plain(test.nitrogen), plain(test.sulfur)
     if nitrogen is not None and sulfur:
         ratio = tissue_ratio.evaluate(first=nitrogen, second=sulfur)
-        yield m.Evidence(m.Side.CONTEXT, say("tissue.practice_ratio", ratio=ratio.value,
-                                             low=BALANCED[0], high=BALANCED[1]), m.Grade.PRACTICE,
-                         ("practice-tissue-ratios",), (ratio,))
-        yield m.Evidence(m.Side.AGAINST, say("tissue.against_ratio"), m.Grade.PRACTICE,
-                         ("practice-tissue-ratios",))
+        yield m.stated("tissue.practice_ratio", ratio, ratio=ratio.value, low=BALANCED[0],
+                       high=BALANCED[1])
+        yield m.stated("tissue.against_ratio")
 
 
 def with_soil(findings: Sequence[m.Finding], told: Sequence[m.Judgement]) -> list[m.Finding]:
     """The findings, with a word in those on leaves whose soil test says something else.
 
-    Parameters
-    ----------
-    findings : sequence of Finding
-    told : sequence of Judgement
-        Verdicts of all topics.
+    ``told`` are the verdicts of all topics.
     """
     verdicts = {(j.key, j.place.id): j for j in told}
-    return [_held(f, verdicts) if f.topic == TOPIC else f for f in findings]
+    return [_held(f, verdicts) if f.topic == "tissue" else f for f in findings]
 
 
 def _held(finding: m.Finding, verdicts: dict[tuple[str, str], m.Judgement]) -> m.Finding:

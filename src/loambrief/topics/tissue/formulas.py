@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 from loambrief.agronomy.crops import find_crop
-from loambrief.agronomy.possible import NotNegative, Positive
+from loambrief.agronomy.possible import NotNegative, Positive, one_of
 from loambrief.agronomy.registry import Answer, by_row, formula
-from loambrief.errors import UnknownName
 from loambrief.tables import DataRow, load
 
 RANGES = "tissue/ranges"
@@ -16,8 +15,6 @@ STALK = "tissue/stalk_nitrate"
 NUTRIENTS = ("N", "P", "K", "Ca", "Mg", "S", "Fe", "Mn", "Zn", "B", "Cu",
              "NO3-N")
 LOW, SUFFICIENT, HIGH, TOXIC = "low", "sufficient", "high", "toxic"
-NO3_PER_N = 4.43
-"""Nitrate for each part of nitrate nitrogen (uf-cv004: a reading in nitrate over 4.43)."""
 
 
 def stages_of(crop: str) -> tuple[tuple[str, str], ...]:
@@ -30,16 +27,7 @@ def stages_of(crop: str) -> tuple[tuple[str, str], ...]:
 def foliar_row(crop: str, nutrient: str, state: str | None, drip: bool) -> DataRow | None:
     """Published rate of a spray, or of feeding through drip, for a crop whose leaf is low.
 
-    Parameters
-    ----------
-    crop : str
-        By any name of the crop table.
-    nutrient : str
-        One of ``NUTRIENTS``.
-    state : str or None
-        A rate made for that state goes first.
-    drip : bool
-        The field has drip; without it no such rate is given.
+    A rate made for ``state`` goes first. Feeding is left out of a field without drip.
     """
     lineage = find_crop(crop).lineage
     rows = [r for r in load(FOLIAR) if r["nutrient"] == nutrient
@@ -86,8 +74,7 @@ def tissue_class(crop: str, part: str, stage: str, nutrient: str,
     porter-1991; uga-tissue-validation; sa-wine-fertiliser; grower-grape-petiole; udel-corn-leaf;
     uga-alfalfa; ontario-soybean-leaf.
     """
-    if nutrient not in NUTRIENTS:
-        raise UnknownName("nutrient", nutrient, NUTRIENTS)
+    one_of("nutrient", nutrient, NUTRIENTS)
     lineage = find_crop(crop).lineage
     row = next((r for r in load(RANGES) if r["crop"] in lineage and r["part"] == part
                 and r["stage"] == stage and r["nutrient"] == nutrient), None)
@@ -165,9 +152,7 @@ def stalk_nitrate_class(nitrate_n_ppm: NotNegative, scheme: str = "iowa") -> Ans
     nitrogen was not the fault; single years say little.
     Sources: psu-stalk-nitrate.
     """
-    rows = [r for r in load(STALK) if r["scheme"] == scheme]
-    if not rows:
-        raise UnknownName("scheme", scheme, tuple(dict.fromkeys(load(STALK).column("scheme"))))
+    rows = load(STALK).named("scheme", scheme=scheme)
     row = next(r for r in rows if r["high_ppm"] is None or nitrate_n_ppm < r["high_ppm"])
     return by_row(row, str(row["class"]), details={"low": row["low_ppm"]})
 

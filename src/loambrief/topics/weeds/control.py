@@ -21,7 +21,6 @@ from loambrief.topics.weeds.lists import hazards
 from loambrief.topics.weeds.state import Agreement, Seen, one_each
 from loambrief.units import CM_PER_INCH
 
-TOPIC = "weeds"
 UNTILLED = ("no-till", "strip-till")
 APART = ("throws_sap", "carry_off")
 """Harms that make the usual pulling, mowing and cutting dangerous; each has its own action."""
@@ -64,13 +63,7 @@ def ground(case: CaseFile) -> str:
 
 
 def tactics(case: CaseFile, seen: Iterable[Seen]) -> tuple[Tactic, ...]:
-    """Tactics for the weeds of a case, the surest first.
-
-    Parameters
-    ----------
-    seen : iterable of Seen
-        Weeds of the case; those whose name no table knows are left out.
-    """
+    """Tactics for the weeds of a case, the surest first; a weed no table knows is left out."""
     known = [s for s in one_each(seen) if s.accepted]
     salty = {s.accepted for hinted in prompted(case, tuple(known))
              if hinted.key == "salinity" and hinted.check.verdict is Agreement.AGREES
@@ -133,8 +126,7 @@ def control_finding(case: CaseFile, seen: tuple[Seen, ...]) -> m.Finding | None:
                      m.Grade.PRACTICE if t.row["how"] == "memory" else m.Grade.PUBLISHED, t.sources)
           for t in chosen),
         *soil, *_lives(known),
-        m.Evidence(m.Side.AGAINST, say("weeds.against_tactics"), m.Grade.PUBLISHED,
-                   ("mohler-2021-species",)),
+        m.stated("weeds.against_tactics"),
     )
     usual = sorted((s for s in known if s.accepted not in _harmful(APART)),
                    key=lambda s: -(s.cover or 0.0))
@@ -148,7 +140,7 @@ def control_finding(case: CaseFile, seen: tuple[Seen, ...]) -> m.Finding | None:
             cautions=(say("weeds.body_handling"),) if any(
                 kind == "handling" for kind, *_ in hazards(seen)) else ()))
     return m.Finding(
-        id=f"{TOPIC}.control", topic=TOPIC,
+        id="weeds.control",
         title=say("weeds.title_control", one=len(known) == 1),
         status=m.Status.WATCH, severity=1, confidence=m.Confidence.LOW, grade=m.Grade.PRACTICE,
         reference=say("weeds.reference_control"), place=field_place(case),
@@ -163,11 +155,9 @@ def control_finding(case: CaseFile, seen: tuple[Seen, ...]) -> m.Finding | None:
 def _soil(hinted: Hinted) -> m.Evidence:
     """What a measured condition means for holding these weeds back; untested, it is not judged."""
     verdict = hinted.check.verdict
-    return m.Evidence(
-        TESTED.get(verdict, m.Side.CONTEXT),
-        say("weeds.soil_adds", condition=hinted.key, weeds=[s.name for s in hinted.weeds],
-            found=verdict is Agreement.AGREES, tested=verdict in TESTED),
-        m.Grade.PRACTICE, ("weed-memory",), hinted.check.results)
+    return m.on_side(TESTED.get(verdict, m.Side.CONTEXT), "weeds.soil_adds", *hinted.check.results,
+                     condition=hinted.key, weeds=[s.name for s in hinted.weeds],
+                     found=verdict is Agreement.AGREES, tested=verdict in TESTED)
 
 
 def _lives(known: list[Seen]) -> list[m.Evidence]:
@@ -216,11 +206,9 @@ def _seed_life(known: list[Seen]) -> list[m.Evidence]:
                 left = [weed_seed_alive_pct.evaluate(group=kind, years=y) for y in SEED_YEARS]
             rows.append({"weeds": names, "left": [r.value for r in left]})
             results += left
-        lines.append(m.Evidence(m.Side.CONTEXT, say("weeds.context_seed_group", rows=rows),
-                                m.Grade.PUBLISHED, ("burnside-1996",), tuple(results)))
+        lines.append(m.stated("weeds.context_seed_group", *results, rows=rows))
     if silent:
-        lines.append(m.Evidence(m.Side.CONTEXT, say("weeds.context_seed_none", weeds=silent),
-                                m.Grade.OBSERVED, ("weed-names",)))
+        lines.append(m.stated("weeds.context_seed_none", weeds=silent))
     return lines
 
 

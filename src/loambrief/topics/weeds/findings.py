@@ -1,9 +1,9 @@
 """Weeds: a screening sign that is held against measurements and never sets a rate."""
 
 from loambrief.case.schema import CaseFile
-from loambrief.findings.model import Assessment, Finding, Missing, say
+from loambrief.findings.model import Assessment, Finding, Missing, lacks
 from loambrief.topics.weeds.control import control_finding
-from loambrief.topics.weeds.hints import TOPIC, WeedHint, hints, hints_finding
+from loambrief.topics.weeds.hints import WeedHint, hints, hints_finding
 from loambrief.topics.weeds.lists import claims_finding, competition_finding, safety_finding
 from loambrief.topics.weeds.state import seen_weeds
 
@@ -21,6 +21,5 @@ def assess(case: CaseFile) -> Assessment:
     bare = list(dict.fromkeys(s.name for s in seen if s.cover is None))
     missing: tuple[Missing, ...] = ()
     if bare:
-        missing = (Missing(say("weeds.missing_cover", names=bare),
-                           say("weeds.missing_cover_means"), TOPIC),)
+        missing = (lacks("weeds.missing_cover", names=bare),)
     return Assessment(tuple(f for f in found if f is not None), missing)

@@ -5,6 +5,7 @@ from difflib import get_close_matches
 from functools import cache, partial
 from types import MappingProxyType
 
+from loambrief.agronomy.possible import one_of
 from loambrief.errors import UnknownName
 from loambrief.tables import DataRow, load, named_number
 from loambrief.tables.harmful import harmful_row, may_be_offered
@@ -40,23 +41,9 @@ def _by_name() -> Mapping[str, DataRow]:
 def find_species(name: str) -> DataRow:
     """The row of ``weeds/species`` for a weed by any of its names.
 
-    Parameters
-    ----------
-    name : str
-        Scientific name, synonym, common name, Spanish name or EPPO code; letter case, accents,
-        hyphens and the kind of apostrophe do not matter.
-
-    Returns
-    -------
-    mapping
-        ``scientific_name``, ``synonyms``, ``common_name``, ``eppo``, ``cycle``,
-        ``kind``.
-
-    Raises
-    ------
-    UnknownName
-        No such weed; the nearest name is offered, a harmful plant only for a name that is
-        nearly the same.
+    Scientific name, synonym, common name, Spanish name or EPPO code; letter case, accents, hyphens
+    and the kind of apostrophe do not matter. Raises ``UnknownName`` with the nearest name, a
+    harmful plant only for a name that is nearly the same.
     """
     typed = _fold(str(name))
     row = _by_name().get(typed)
@@ -73,24 +60,9 @@ def common_name(row: DataRow) -> str:
 
 
 def indicator_values(species: str, system: str = "plantatt") -> DataRow | None:
-    """Indicator values of one weed.
+    """Indicator values of one weed by its accepted name; None where the system has none.
 
-    Parameters
-    ----------
-    species : str
-        Accepted name.
-    system : str
-        ``"plantatt"`` (Britain and Ireland) or ``"eive"`` (Europe); never mix the two.
-
-    Returns
-    -------
-    mapping or None
-        DataRow of ``weeds/indicators``; None where the system has no value.
-
-    Raises
-    ------
-    UnknownName
-        No such system.
+    The systems are ``"plantatt"`` (Britain and Ireland) and ``"eive"`` (Europe); never mix the two.
     """
     if system not in _systems():
         raise UnknownName("indicator system", system, _systems())
@@ -114,50 +86,24 @@ def _indifference() -> Mapping[str, DataRow]:
 
 
 def indifferent(species: str, axis: str) -> bool:
-    """Whether a weed is rated to grow over the whole range of soil reaction.
+    """Whether a weed, by its accepted name, is rated to grow over the whole range of soil reaction.
 
-    Parameters
-    ----------
-    species : str
-        Accepted name.
-    axis : str
-        Only ``"reaction"`` is held: the source is not open, and single facts are all that is used.
-
-    Returns
-    -------
-    bool
-        True if rated indifferent; False if not, where no rating is known, and on other axes.
+    Only the axis ``"reaction"`` is held: the source is not open, and single facts are all that is
+    used. False also where no rating is known.
     """
     row = _indifference().get(species)
     return row is not None and row.get(axis) == "yes"
 
 
 def axis_value(species: str, axis: str, system: str = "plantatt") -> float | None:
-    """Indicator value of a weed on one axis, None where it says nothing about that axis.
+    """Rank of a weed, by its accepted name, on an axis; None where it says nothing about that axis.
 
-    Parameters
-    ----------
-    species : str
-        Accepted name.
-    axis : str
-        ``"reaction"``, ``"moisture"``, ``"nutrients"`` or ``"salinity"``.
-    system : str
-        See :func:`indicator_values`.
-
-    Returns
-    -------
-    float or None
-        Rank. A plant that is rated indifferent on the axis has none, in any system: its value
-        near the middle would pull a mean there. On the reaction axis only plants whose bond to
-        soil pH was shown count.
-
-    Raises
-    ------
-    UnknownName
-        No such axis or system.
+    The axes are ``"reaction"``, ``"moisture"``, ``"nutrients"`` and ``"salinity"``, the systems
+    those of :func:`indicator_values`. A plant that is rated indifferent on the axis has no rank, in
+    any system: its value near the middle would pull a mean there. On the reaction axis only plants
+    whose bond to soil pH was shown count.
     """
-    if axis not in AXES:
-        raise UnknownName("indicator axis", axis, AXES)
+    one_of("indicator axis", axis, AXES)
     row = indicator_values(species, system)
     if row is None or indifferent(species, axis):
         return None
@@ -169,18 +115,10 @@ def axis_value(species: str, axis: str, system: str = "plantatt") -> float | Non
 
 
 def press_refused(species: str) -> str | None:
-    """Why the sap of a weed is not to be pressed by hand.
+    """Why the sap of a weed is not to be pressed by hand, in a few words.
 
-    Parameters
-    ----------
-    species : str
-        Any name of a weed, its genus or its code; a name that is not on the list of weeds is
-        judged by its genus and by the English names of harmful plants in it.
-
-    Returns
-    -------
-    str or None
-        The harm in a few words; None where the plant is not listed, which never means safe.
+    A name that is not on the list of weeds is judged by its genus and by the English names of
+    harmful plants in it. None where the plant is not listed, which never means safe.
     """
     row = harmful_row(species)
     return None if row is None else str(row["harm"])

@@ -28,7 +28,6 @@ from loambrief.topics.weeds.state import (
     seen_weeds,
 )
 
-TOPIC = "weeds"
 PROMPTS = ("acidity", "wetness", "compaction", "salinity")
 OF_AXIS = {("reaction", "low"): "acidity", ("moisture", "high"): "wetness",
            ("salinity", "high"): "salinity"}
@@ -177,18 +176,15 @@ def hints_finding(case: CaseFile, seen: tuple[Seen, ...]) -> m.Finding:
                 m.Grade.SCREENING, RANKED, (found.mean,)))
     short = [found.name for found in axes if not found.enough]
     if short:
-        evidence.append(m.Evidence(
-            m.Side.CONTEXT,
-            say("weeds.context_few", axes=short, wanted=constant("minimum_effective_species")),
-            m.Grade.SCREENING, ("loambrief-weed-rule",),
-            tuple(a.mean for a in axes if a.mean is not None and not a.enough)))
-    evidence.append(m.Evidence(m.Side.AGAINST, say("weeds.against_signs"), m.Grade.SCREENING,
-                               ("schaffers-sykora-2000", "ter-braak-gremmen-1987", "walter-2002")))
+        means = [a.mean for a in axes if a.mean is not None and not a.enough]
+        evidence.append(m.stated("weeds.context_few", *means, axes=short,
+                                 wanted=constant("minimum_effective_species")))
+    evidence.append(m.stated("weeds.against_signs"))
     verdicts = [h.check.verdict for h in prompts]
     unknown = [s.name for s in seen if s.accepted is None]
     unsure = [s.name for s in one_each(seen) if s.weed.identification != "certain"]
     return m.Finding(
-        id=f"{TOPIC}.hints", topic=TOPIC,
+        id="weeds.hints",
         title=say("weeds.title_hints", looked_for=[h.key for h in prompts],
                   any_lean=any(_leans(a) for a in axes)),
         status=m.Status.NOTED, severity=0, grade=m.Grade.SCREENING,

@@ -17,7 +17,6 @@ from loambrief.topics.weeds.formulas_names import press_refused, split
 from loambrief.topics.weeds.state import Seen, one_each
 from loambrief.units import plain
 
-TOPIC = "weeds"
 SIDES = {"supported": Side.FOR, "partly": Side.CONTEXT, "unsupported": Side.AGAINST,
          "contradicted": Side.AGAINST}
 DISTURBING_LITTLE = ("no-till", "strip-till", "reduced")
@@ -60,7 +59,7 @@ def claims_finding(case: CaseFile, seen: tuple[Seen, ...]) -> Finding | None:
         return None
     silent = list(dict.fromkeys(s.name for s in seen if s.name not in told))
     return Finding(
-        id=f"{TOPIC}.claims", topic=TOPIC,
+        id="weeds.claims",
         title=say("weeds.title_claims", total=len(evidence), supported=counts["supported"]),
         status=Status.NOTED, severity=0, confidence=Confidence.LOW, grade=Grade.PRACTICE,
         reference=say("weeds.reference_claims"), place=field_place(case),
@@ -153,7 +152,7 @@ def safety_finding(case: CaseFile, seen: tuple[Seen, ...]) -> Finding:
     sources += [str(row["source"]) for row in _named_by_law(case, seen)]
     sure = all(s.weed.identification == "certain" for s in seen if s.name in harmful)
     return Finding(
-        id=f"{TOPIC}.safety", topic=TOPIC,
+        id="weeds.safety",
         title=say("weeds.title_safety", names=list(harmful)),
         status=Status.WATCH if harmful else Status.NOTED, severity=1 if harmful else 0,
         confidence=grade_confidence(method_matches=False, agrees=sure), grade=Grade.OBSERVED,
@@ -188,7 +187,7 @@ def competition_finding(case: CaseFile, seen: tuple[Seen, ...]) -> Finding | Non
         return None
     results = tuple(r for e in evidence for r in e.results)
     return Finding(
-        id=f"{TOPIC}.competition", topic=TOPIC,
+        id="weeds.competition",
         title=say("weeds.title_competition"),
         status=Status.NOTED, severity=0, confidence=Confidence.LOW, grade=Grade.SCREENING,
         reference=say("weeds.reference_competition"),
