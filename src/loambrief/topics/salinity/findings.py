@@ -10,11 +10,9 @@ from loambrief.topics.salinity.formulas import constant as salt_constant
 from loambrief.topics.salinity.formulas_sodicity import constant as sodium_constant
 from loambrief.topics.salinity.needs import POOR_DRAINAGE, ROOT_DEPTH_IN
 from loambrief.topics.salinity.sodium import sodium_finding
-from loambrief.topics.salinity.soil import HIGH_PH, salt_findings, salty_materials
+from loambrief.topics.salinity.soil import HIGH_PH, salt_findings
 from loambrief.topics.salinity.state import SaltState, irrigated, leached_for, salt_state
 from loambrief.topics.salinity.water import water_findings
-
-__all__ = ["SalinityPlane", "assess", "plane", "salty_materials"]
 
 
 def assess(case: CaseFile) -> Assessment:
@@ -35,7 +33,7 @@ def assess(case: CaseFile) -> Assessment:
 
 def _relevant(case: CaseFile, state: SaltState) -> bool:
     """Salt is worth asking about: irrigated land, or an alkaline sample."""
-    return irrigated(case) or any((s.increment.ph or 0) >= HIGH_PH for s in state.slices)
+    return irrigated(case) or _alkaline(state)
 
 
 def _missing(case: CaseFile, state: SaltState) -> list[Missing]:

@@ -3,11 +3,9 @@
 from loambrief.case.schema import CaseFile
 from loambrief.findings.model import Assessment, Finding, Missing, lacks
 from loambrief.topics.weeds.control import control_finding
-from loambrief.topics.weeds.hints import WeedHint, hints, hints_finding
+from loambrief.topics.weeds.hints import hints_finding
 from loambrief.topics.weeds.lists import claims_finding, competition_finding, safety_finding
 from loambrief.topics.weeds.state import seen_weeds
-
-__all__ = ["WeedHint", "assess", "hints"]
 
 
 def assess(case: CaseFile) -> Assessment:
