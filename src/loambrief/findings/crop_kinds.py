@@ -24,6 +24,12 @@ def known_crop(name: str | None) -> Crop | None:
         return None
 
 
+def now_and_next(case: CaseFile) -> tuple[Crop, ...]:
+    """Present and following crop, as far as they are stated and known."""
+    found = (known_crop(n) for n in (case.field.crop, case.field.following_crop))
+    return tuple(crop for crop in found if crop is not None)
+
+
 def fixes_nitrogen(name: str | None) -> bool:
     """True for a crop known to make its own nitrogen."""
     crop = known_crop(name)
@@ -66,8 +72,7 @@ def seeded_in_rows(case: CaseFile, crop: Crop) -> bool:
 
 def eaten_fresh(case: CaseFile) -> tuple[str, ...]:
     """Present and following crops that may be eaten raw."""
-    crops = (known_crop(n) for n in (case.field.crop, case.field.following_crop))
-    return tuple(dict.fromkeys(c.name for c in crops if c is not None and c.group in FRESH))
+    return tuple(dict.fromkeys(c.name for c in now_and_next(case) if c.group in FRESH))
 
 
 def grown_organic(case: CaseFile) -> bool:
@@ -92,5 +97,4 @@ def kept_stock(case: CaseFile) -> list[str]:
 
 def feeds_stock(case: CaseFile) -> bool:
     """The crop, or the one after it, is forage, or stock are kept."""
-    crops = (known_crop(n) for n in (case.field.crop, case.field.following_crop))
-    return bool(kept_stock(case)) or any(c is not None and c.group in FORAGE for c in crops)
+    return bool(kept_stock(case)) or any(c.group in FORAGE for c in now_and_next(case))

@@ -1,13 +1,12 @@
 """Hay and forage tests: relative feed value, relative forage quality, grades, dangers to stock."""
 
-from loambrief.agronomy.crops import find_crop
 from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import CaseFile, Forage
 from loambrief.case.select import age_days
-from loambrief.errors import ImpossibleInput, UnknownName
+from loambrief.errors import ImpossibleInput
 from loambrief.findings import model as m
 from loambrief.findings.confidence import grade_confidence
-from loambrief.findings.crop_kinds import kept_stock
+from loambrief.findings.crop_kinds import FORAGE, kept_stock, known_crop
 from loambrief.findings.model import say
 from loambrief.findings.places import lot_place
 from loambrief.tables import load
@@ -28,7 +27,6 @@ from loambrief.topics.forage.stock import RUMINANTS, ash_finding, nitrate_findin
 from loambrief.topics.forage.weeds import poisonous_hay, weedy_hay
 from loambrief.units import plain
 
-FORAGE_CROPS = ("alfalfa", "grass forage")
 RFQ_PARTS = ("crude_protein", "adf", "ndf", "ether_extract", "ash", "ndfd_48h")
 
 
@@ -77,12 +75,8 @@ def _confidence(case: CaseFile, test: Forage) -> m.Confidence:
 
 
 def _feeds_forage(case: CaseFile) -> bool:
-    if kept_stock(case):
-        return True
-    try:
-        return find_crop(case.field.crop).group in FORAGE_CROPS
-    except UnknownName:
-        return False
+    crop = known_crop(case.field.crop)
+    return bool(kept_stock(case)) or (crop is not None and crop.group in FORAGE)
 
 
 def _missing(case: CaseFile) -> list[m.Missing]:

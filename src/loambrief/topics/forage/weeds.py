@@ -2,7 +2,6 @@
 
 from loambrief.agronomy.registry import subject
 from loambrief.case.schema import CaseFile, Weed
-from loambrief.errors import UnknownName
 from loambrief.findings import model as m
 from loambrief.findings.crop_kinds import FORAGE, kept_stock, known_crop
 from loambrief.findings.model import say
@@ -18,7 +17,7 @@ from loambrief.topics.forage.formulas_safety import (
     hay_caution,
     hay_weed_caution,
 )
-from loambrief.topics.weeds.formulas_names import find_species
+from loambrief.topics.weeds.formulas_names import known_species
 
 HAZARDS = "weeds/hazards"
 HAY_LEGUMES = ("red clover",)
@@ -31,10 +30,8 @@ def hay_crop(case: CaseFile) -> bool:
 
 
 def _species(weed: Weed) -> str | None:
-    try:
-        return str(find_species(weed.species)["scientific_name"])
-    except UnknownName:
-        return None
+    row = known_species(weed.species)
+    return None if row is None else str(row["scientific_name"])
 
 
 def _listed(awns: bool) -> dict[str, tuple[str, ...]]:

@@ -5,7 +5,6 @@ from typing import Any
 from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import CaseFile, Water
 from loambrief.case.select import age_days
-from loambrief.errors import UnknownName
 from loambrief.findings import model as m
 from loambrief.findings.confidence import grade_confidence
 from loambrief.findings.model import say
@@ -320,12 +319,9 @@ def _foliar(case: CaseFile, method: str) -> m.Evidence | None:
     if method != "sprinkler" or worst is None:
         return None
     crop = case.field.crop
-    try:
-        with subject(_water(case).source, crop):
-            limit = foliar_salt_limit.evaluate(crop=crop)
-    except UnknownName:
-        return None
-    if limit.value is None:
+    with subject(_water(case).source, crop):
+        limit = foliar_salt_limit.held(crop=crop)
+    if limit is None:
         return None
     injured = worst >= float(limit.value)
     return m.on_side(m.Side.FOR if injured else m.Side.AGAINST, "salinity.foliar", limit, crop=crop,
