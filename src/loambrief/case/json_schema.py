@@ -17,12 +17,8 @@ from loambrief.case.schema import CaseFile, Part
 from loambrief.case.validate import glossary, parts
 
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
-IDENTIFIER = "urn:loambrief:case:1"
-TITLE = "Loambrief case file"
-DESCRIPTION = (
-    "One crop and soil advisory: who asks, which field, what was measured, what is on offer. "
-    "Every quantity carries its unit. Leave out, or leave blank, what was not measured."
-)
+ABOUT = ("One crop and soil advisory: who asks, which field, what was measured, what is on offer. "
+         "Every quantity carries its unit. Leave out, or leave blank, what was not measured.")
 
 
 def case_schema() -> dict[str, object]:
@@ -34,10 +30,8 @@ def case_schema() -> dict[str, object]:
     for name in SHARED:
         _allow_file(schema["properties"][name])
     _list_names(schema["properties"], definitions)
-    schema.pop("description", None)
-    schema.pop("title", None)
-    return {"$schema": DIALECT, "$id": IDENTIFIER, "title": TITLE, "description": DESCRIPTION,
-            **schema}
+    about = {"title": "Loambrief case file", "description": ABOUT}
+    return {"$schema": DIALECT, "$id": "urn:loambrief:case:1", **about, **schema, **about}
 
 
 def map_schema() -> dict[str, object]:
