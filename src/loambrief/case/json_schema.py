@@ -30,8 +30,10 @@ def case_schema() -> dict[str, object]:
     for name in SHARED:
         _allow_file(schema["properties"][name])
     _list_names(schema["properties"], definitions)
-    about = {"title": "Loambrief case file", "description": ABOUT}
-    return {"$schema": DIALECT, "$id": "urn:loambrief:case:1", **about, **schema, **about}
+    schema.pop("description", None)
+    schema.pop("title", None)
+    return {"$schema": DIALECT, "$id": "urn:loambrief:case:1", "title": "Loambrief case file",
+            "description": ABOUT, **schema}
 
 
 def map_schema() -> dict[str, object]:
