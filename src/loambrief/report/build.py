@@ -44,12 +44,8 @@ def draft_field(loaded: LoadedCase, diagnosis: Diagnosis, plan: Plan,
                 annex_file: str = "") -> FieldDraft:
     """Everything the renderer prints but the record, whose digests come last.
 
-    Parameters
-    ----------
-    calculations : tuple of Result
-        As recorded while the case ran.
-    annex_file : str
-        Name of the annex as a file of its own; empty where it ends the advisory.
+    ``calculations`` are as recorded while the case ran. ``annex_file`` names the annex as a file of
+    its own; it is empty where the annex ends the advisory.
     """
     context = Context(loaded, diagnosis, plan, calculations, writer.marking(), chart_words(writer),
                       annex_file=annex_file)
