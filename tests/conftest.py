@@ -12,6 +12,7 @@ test waits for another process, the limit only tells "ended" from "waited for ev
 import compileall
 import gc
 import hashlib
+import json
 import os
 import pickle
 import random
@@ -20,6 +21,7 @@ import shutil
 import signal
 import sys
 import zlib
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -28,6 +30,7 @@ from hypothesis.internal.conjecture import providers
 from pikepdf.pdfa._schemas import SchemaSet
 
 import loambrief
+from loambrief.archive import canonical, check, log, store
 from loambrief.render import pdf, pdfa
 from loambrief.resources import templates_dir
 
@@ -95,6 +98,10 @@ def pytest_runtestloop(session):
         patch.setattr(pdfa, "_check", files_checked_once(pdfa._check))
         patch.setattr(SchemaSet, "check", objects_judged_once(SchemaSet.check))
         patch.setattr(pdf, "render_pdf", drawn_once(kept))
+        parse = held_once(canonical.parse)
+        for module in (canonical, log, store, check):
+            patch.setattr(module, "parse", parse)
+        patch.setattr(log, "read_line", cache(log.read_line))
         return (yield)
 
 
@@ -109,6 +116,21 @@ def files_checked_once(real):
             passed.add(digest)
 
     return check
+
+
+def held_once(real):
+    """The same line of a log and the same card are held against their canonical form once."""
+    passed = set()
+
+    def parse(text):
+        digest = hashlib.sha256(text).digest()
+        if digest in passed:
+            return json.loads(text)
+        value = real(text)
+        passed.add(digest)
+        return value
+
+    return parse
 
 
 def drawn_once(kept):

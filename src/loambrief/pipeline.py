@@ -16,16 +16,14 @@ from importlib.metadata import version
 from pathlib import Path
 
 from loambrief import __version__
-from loambrief.actions.differences import beside_program, has_own
+from loambrief.actions.differences import beside_program
 from loambrief.actions.held import held
 from loambrief.actions.model import Plan
 from loambrief.actions.own_rates import WARNINGS as OWN_RATE_WARNINGS
 from loambrief.actions.plan import make_plan
 from loambrief.agronomy.guides import from_data, with_guides
 from loambrief.agronomy.registry import Result, recording
-from loambrief.case.codes import OF_PLAN
 from loambrief.case.load import LoadedCase, load_case
-from loambrief.case.schema import CaseFile
 from loambrief.errors import PlanFaults
 from loambrief.findings.model import NeedKind, say
 from loambrief.report import blocks as b
@@ -123,23 +121,11 @@ def advise(loaded: LoadedCase) -> Advice:
         except PlanFaults as error:
             loaded.of_plan(error.faults)
             raise
-        if _sets_plan(loaded.case):
+        if loaded.sets_plan:
             loaded = loaded.of_plan(held(loaded.case, plan, diagnosis.findings))
-        if has_own(loaded.case):
+        if loaded.case.has_own:
             plan = beside_program(loaded.case, plan, earlier)
     return Advice(loaded, diagnosis, plan, tuple(trace.results))
-
-
-def check(path: Path) -> LoadedCase:
-    """A case with all its warnings; with own entries also those that only its plan can give."""
-    loaded = load_case(path)
-    return advise(loaded).loaded if _sets_plan(loaded.case) else loaded
-
-
-def _sets_plan(case: CaseFile) -> bool:
-    """The adviser set or named something of the plan, or accepts a warning of it."""
-    return (has_own(case) or bool(case.strips is not None and case.strips.actions)
-            or any(a.code in OF_PLAN for a in case.accept))
 
 
 @uncollected()

@@ -1,12 +1,10 @@
 """Tests of the store do not wait for the disk, except where that is what they check."""
 
-import json
 import os
-from functools import lru_cache
+from multiprocessing import get_context
 
 import pytest
-
-from loambrief.archive import canonical, check, log, store
+from store_builders import serve_apart
 
 
 @pytest.fixture(autouse=True)
@@ -14,25 +12,6 @@ def no_waiting_for_the_disk(request, monkeypatch):
     """A killed process loses nothing that it handed to the system, so syncing only costs time."""
     if "synced" not in request.fixturenames:
         monkeypatch.setattr(os, "fsync", lambda handle: None)
-
-
-@pytest.fixture(scope="package", autouse=True)
-def read_once():
-    """The same line of a log and the same card are held against their canonical form once."""
-    real, known = canonical.parse, set()
-
-    def parse(text):
-        if text in known:
-            return json.loads(text)
-        value = real(text)
-        known.add(text)
-        return value
-
-    with pytest.MonkeyPatch.context() as patch:
-        for module in (canonical, log, store, check):
-            patch.setattr(module, "parse", parse)
-        patch.setattr(log, "read_line", lru_cache(maxsize=None)(log.read_line))
-        yield
 
 
 @pytest.fixture
@@ -46,3 +25,21 @@ def synced(monkeypatch):
 
     monkeypatch.setattr(os, "fsync", fsync)
     return seen
+
+
+@pytest.fixture(scope="session")
+def apart():
+    """Does something apart, in a fork of a small process: this one holds all documents of the
+    tests, and to fork it by the hundred took most of the time."""
+    spawn = get_context("spawn")
+    pipe, other = spawn.Pipe()
+    process = spawn.Process(target=serve_apart, args=(other,))
+    process.start()
+
+    def work_apart(*work):
+        pipe.send(work)
+        return pipe.recv()
+
+    yield work_apart
+    pipe.send(None)
+    process.join()

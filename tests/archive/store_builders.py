@@ -7,6 +7,7 @@ import os
 import signal
 from collections.abc import Callable
 from itertools import count
+from multiprocessing.connection import Connection
 from pathlib import Path
 
 from loambrief.archive.canonical import sha256
@@ -88,7 +89,7 @@ def die() -> None:
     os.kill(os.getpid(), signal.SIGKILL)
 
 
-def apart(work: Callable[[], None]) -> int:
+def apart(work: Callable[..., None], *given: object) -> int:
     """Do something in a process of its own.
 
     Returns
@@ -99,17 +100,24 @@ def apart(work: Callable[[], None]) -> int:
     child = os.fork()
     if child == 0:
         try:
-            work()
+            work(*given)
         except BaseException:
             os._exit(1)
         os._exit(0)
     return os.waitstatus_to_exitcode(os.waitpid(child, 0)[1])
 
 
-def here(work: Callable[[], None]) -> int:
+def serve_apart(pipe: Connection) -> None:
+    """Do what comes through a pipe :func:`apart`, without waiting for the disk, until it ends."""
+    os.fsync = lambda handle: None
+    while work := pipe.recv():
+        pipe.send(apart(*work))
+
+
+def here(work: Callable[..., None], *given: object) -> int:
     """Do something that nothing kills in this process, for less; 0 or 1 as :func:`apart`."""
     try:
-        work()
+        work(*given)
     except Exception:
         return 1
     return 0

@@ -9,7 +9,6 @@ import pytest
 from store_builders import (
     PEOPLE,
     Steps,
-    apart,
     die,
     every_byte,
     here,
@@ -77,8 +76,17 @@ def steps_of(folder, event):
     return hook.seen
 
 
+def do_and_die(folder, event, at):
+    """An event, killed before one of its steps."""
+    hook = Steps()
+    store = Store.open(folder, clock=ticking(60), hook=hook)
+    hook.seen.clear()
+    hook.at, hook.act = at, die
+    EVENTS[event](store)
+
+
 @pytest.mark.parametrize("event", EVENTS)
-def test_killed_at_every_step(event, base, tmp_path):
+def test_killed_at_every_step(event, base, tmp_path, apart):
     """ensures that an event that is cut short anywhere has either happened or not, whole."""
     before = base(tmp_path / "a")
     steps = steps_of(tmp_path / "a", event)
@@ -89,15 +97,7 @@ def test_killed_at_every_step(event, base, tmp_path):
     for at in range(1, len(steps) + 1):
         folder = tmp_path / f"killed-{at}"
         base(folder)
-
-        def work(folder=folder, at=at):
-            hook = Steps()
-            store = Store.open(folder, clock=ticking(60), hook=hook)
-            hook.seen.clear()
-            hook.at, hook.act = at, die
-            EVENTS[event](store)
-
-        assert apart(work) == -9, steps[at - 1]
+        assert apart(do_and_die, folder, event, at) == -9, steps[at - 1]
         with Store.open(folder, clock=ticking(90)) as store:  # puts right what was left
             report = check(store)
             assert report.good, (steps[at - 1], [str(b) for b in report.breaks])
@@ -114,17 +114,16 @@ def test_killed_at_every_step(event, base, tmp_path):
         assert outcomes == {True, False}  # both sides of the log line were reached
 
 
-def test_killed_while_recovering(base, tmp_path):
+def erase_and_die(folder, at):
+    """An erasure, killed before a step of the opening or its own."""
+    erase_first(Store.open(folder, clock=ticking(60), hook=Steps(at, die)))
+
+
+def test_killed_while_recovering(base, tmp_path, apart):
     """ensures that being killed again while an erasure is finished changes nothing."""
     base(tmp_path / "a")
-
-    def erase_and_die(at):
-        hook = Steps(at, die)
-        store = Store.open(tmp_path / "a", clock=ticking(60), hook=hook)
-        erase_first(store)
-
     for at in range(1, 40):
-        code = apart(lambda at=at: erase_and_die(at))
+        code = apart(erase_and_die, tmp_path / "a", at)
         if code == 0:
             break
         assert code == -9
@@ -281,7 +280,12 @@ def perform(store, name, person, number):
         store.commit(name, {"client": client}, {"reason": "claim"})
 
 
-def test_five_hundred_operations_with_crashes(tmp_path):
+def open_and_perform(folder, minute, at, *operation):
+    with Store.open(folder, clock=ticking(minute), hook=Steps(at, die)) as store:
+        perform(store, *operation)
+
+
+def test_five_hundred_operations_with_crashes(tmp_path, apart):
     """ensures that after any mix of events and crashes the archive is what a model says."""
     chance = random.Random(8785)
     folder = tmp_path / "a"
@@ -300,13 +304,9 @@ def test_five_hundred_operations_with_crashes(tmp_path):
             number, person = chance.choice(live)
         elif name != "issue" and person not in {w for _, w in model.records.values()}:
             continue
-        at = chance.randint(1, 60) if chance.random() < 0.5 else 10**6
-
-        def work(name=name, person=person, number=number, at=at, minute=round_number):
-            with Store.open(folder, clock=ticking(minute), hook=Steps(at, die)) as store:
-                perform(store, name, person, number)
-
-        code = apart(work) if at < 10**6 else here(work)
+        at = chance.randint(1, 60) if chance.random() < 0.5 else None
+        code = (apart if at else here)(open_and_perform, folder, round_number, at, name, person,
+                                       number)
         crashes += code == -9
         if name == "erase" and person in model.held:
             assert code in (1, -9)

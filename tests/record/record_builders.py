@@ -6,12 +6,18 @@ import atexit
 import datetime as dt
 import re
 import shutil
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from itertools import count
 from pathlib import Path
 from tempfile import mkdtemp
+from unittest.mock import patch
 
 from sample_reports import CASES, short_text
+
+from loambrief import pipeline
+from loambrief.record import redact
+from loambrief.render import pdf
 
 WHOLE = CASES["acid_corn_ohio"]
 SAMPLE = Path(mkdtemp(prefix="loambrief-")) / "case.yaml"
@@ -76,6 +82,58 @@ LINES = {
     "client": r"^  name: Pruett & Daughters Grain$",
     "notes": r"^notes:\n",
 }
+
+
+REPORT = b"%PDF-1.4\n% report of a laboratory to Odessa Pruett\n%%EOF\n"
+LAB = "      name: Millrace Soil Laboratory\n      pdf: odessa-pruett.pdf\n"
+AREAS = {"N": (-83.10, 40.150, 24), "S": (-83.10, 40.155, 18)}
+"""West edge, south edge [degrees] and area [ac] of each zone."""
+
+
+def _outline(west: float, south: float, acres: float) -> str:
+    """A rectangle 0.01 degrees wide: there 850.6 m (worked by hand, to 0.1 %)."""
+    north = south + acres * 4046.86 / 850.6 / 111_034
+    corners = [(west, south), (west + 0.01, south), (west + 0.01, north), (west, north),
+               (west, south)]
+    return " ".join(f"{x:.6f},{y:.6f}" for x, y in corners)
+
+
+def drawn_case(folder: Path, source: Path = ZONES, **changes: str) -> Path:
+    """:func:`case_file` with its zones in a KML file and the laboratory's report beside it."""
+    path = case_file(folder, source, lab=LAB, **changes)
+    path.write_text(path.read_text() + "boundary: {file: zones.kml}\n")
+    marks = "".join(
+        f"<Placemark><ExtendedData><Data name='sample'><value>{name}</value></Data></ExtendedData>"
+        f"<Polygon><outerBoundaryIs><LinearRing><coordinates>{_outline(*where)}</coordinates>"
+        "</LinearRing></outerBoundaryIs></Polygon></Placemark>\n"
+        for name, where in AREAS.items() if f"  - id: {name}\n" in path.read_text())
+    (folder / "zones.kml").write_text(f"<kml><Document>\n{marks}</Document></kml>")
+    (folder / "odessa-pruett.pdf").write_bytes(REPORT)
+    return path
+
+
+@contextmanager
+def unprinted() -> Iterator[None]:
+    """In place of each document of an advisory, all that its model holds: two are the same if
+    their models are. For tests that look at what is said, kept or handed on, not at pages."""
+    def held(model, **_):
+        return b"\n".join((f"%PDF {model!r}".encode(), *(a.content for a in model.attachments)))
+
+    def render(*given, **more):
+        with patch.object(pdf, "render_pdf", held):
+            return drawn(*given, **more)
+
+    def strings_of(name, content):
+        return [("page 1", told(content))] if content.startswith(b"%PDF R") else read(name, content)
+
+    drawn, read = pipeline.render, redact.strings_of
+    with patch.object(pipeline, "render", render), patch.object(redact, "strings_of", strings_of):
+        yield
+
+
+def told(content: bytes) -> str:
+    """The words of a document that was not drawn."""
+    return content.decode(errors="replace").replace("\\xa0", " ")
 
 
 def copied(folder: Path, to: Path) -> Path:

@@ -10,7 +10,16 @@ import pytest
 import shapefile
 from click.testing import CliRunner
 from pdf_text import page_texts
-from record_builders import CLIENT, NUMBER, ZONES, case_file, clock, copied
+from record_builders import (
+    CLIENT,
+    NUMBER,
+    REPORT,
+    case_file,
+    clock,
+    copied,
+    drawn_case,
+    unprinted,
+)
 
 from loambrief.archive.canonical import sha256
 from loambrief.archive.check import check
@@ -18,7 +27,6 @@ from loambrief.archive.store import Store
 from loambrief.cli import main
 from loambrief.record.export import export_client
 from loambrief.record.issue import issue, prepare
-from loambrief.record.redact import redact
 from loambrief.record.rerender import rerender
 from loambrief.record.retention import erase, scope_of
 from loambrief.record.supersede import supersede
@@ -26,31 +34,7 @@ from loambrief.record.withdraw import withdraw
 
 STEM = f"{NUMBER}-r1"
 PERSON = b"Odessa Pruett"
-REPORT = b"%PDF-1.4\n% report of a laboratory to " + PERSON + b"\n%%EOF\n"
-LAB = "      name: Millrace Soil Laboratory\n      pdf: odessa-pruett.pdf\n"
-AREAS = {"N": (-83.10, 40.150, 24), "S": (-83.10, 40.155, 18)}
-"""West edge, south edge [degrees] and area [ac] of each zone."""
-
-
-def outline(west, south, acres):
-    """A rectangle 0.01 degrees wide: there 850.6 m (worked by hand, to 0.1 %)."""
-    north = south + acres * 4046.86 / 850.6 / 111_034
-    corners = [(west, south), (west + 0.01, south), (west + 0.01, north), (west, north),
-               (west, south)]
-    return " ".join(f"{x:.6f},{y:.6f}" for x, y in corners)
-
-
-def drawn_case(folder, **changes):
-    """The sample with its zones in a KML file and the laboratory's report beside it."""
-    path = case_file(folder, ZONES, lab=LAB, **changes)
-    path.write_text(path.read_text() + "boundary: {file: zones.kml}\n")
-    marks = "".join(
-        f"<Placemark><ExtendedData><Data name='sample'><value>{name}</value></Data></ExtendedData>"
-        f"<Polygon><outerBoundaryIs><LinearRing><coordinates>{outline(*where)}</coordinates>"
-        "</LinearRing></outerBoundaryIs></Polygon></Placemark>\n" for name, where in AREAS.items())
-    (folder / "zones.kml").write_text(f"<kml><Document>\n{marks}</Document></kml>")
-    (folder / "odessa-pruett.pdf").write_bytes(REPORT)
-    return path
+pytestmark = pytest.mark.usefixtures("advisories_unprinted")
 
 
 @pytest.fixture(scope="module")
@@ -58,7 +42,7 @@ def issued(tmp_path_factory):
     """An archive with such a case issued, its case file, and what was issued."""
     top = tmp_path_factory.mktemp("beside")
     path = drawn_case(top / "case")
-    with Store.create(top / "records", clock=clock()) as store:
+    with unprinted(), Store.create(top / "records", clock=clock()) as store:
         return top / "records", path, issue(path, store, sheet=True, rate_map=True)
 
 
@@ -139,9 +123,9 @@ def test_the_report_of_the_laboratory_is_wanted(tmp_path):
     assert REPORT in [f.content for f in ready.inputs.files if f.role == "lab"]
 
 
-def test_a_redacted_copy_has_no_report(store):
+def test_a_redacted_copy_has_no_report(redacted):
     """ensures that the report, which holds names, is in no copy for others, nor its file's name."""
-    files = redact(NUMBER, store).files
+    files = redacted.copy.files
     for content in files.values():
         assert PERSON not in content and b"odessa-pruett" not in content
         assert b"zones.kml" not in content

@@ -8,7 +8,7 @@ import json
 import pypdf
 import pytest
 from pdf_text import page_texts
-from record_builders import CLIENT, NUMBER, SAMPLE, clock, copied
+from record_builders import CLIENT, NUMBER, SAMPLE, clock, told
 
 from loambrief import pipeline
 from loambrief.archive.canonical import sha256
@@ -17,7 +17,6 @@ from loambrief.archive.store import Store
 from loambrief.record import verify as verifying
 from loambrief.record.export import export_client
 from loambrief.record.issue import issue
-from loambrief.record.redact import redact
 from loambrief.record.rerender import rerender
 from loambrief.record.withdraw import withdraw
 
@@ -50,32 +49,33 @@ def test_both_are_kept_and_made_again(store, first):
     assert (found.same_pdf, found.same_annex, found.same_data) == (True, True, True)
 
 
-def test_one_file_holds_both_parts(tmp_path):
+def test_one_file_holds_both_parts(tmp_path, advisories_unprinted):
     """ensures that an advisory in one file ends with the annex, names no other, and is made
     again in one file."""
     with Store.create(tmp_path / "records", clock=clock()) as store:
         made = issue(SAMPLE, store, form=pipeline.Files.ONE)
         assert set(made.files) == {f"{STEM}.pdf", f"{STEM}.json"}
         assert json.loads(made.files[f"{STEM}.json"])["annex"] is None
-        assert "Technical annex" in text(made.files[f"{STEM}.pdf"])
+        assert "Technical annex" in told(made.files[f"{STEM}.pdf"])
         assert rerender(store, NUMBER).same
 
 
-def test_what_no_longer_holds_says_so_in_both(first, tmp_path):
-    """ensures that a withdrawn advisory is handed over with the word on both documents."""
-    with Store.open(copied(first[0], tmp_path / "copy"), clock=clock(6)) as store:
-        withdraw(NUMBER, store, reason="The lab took its report back.")
-        files = export_client(store, CLIENT)
-    marked = f"{STEM}/{STEM}-withdrawn"
-    for name in (f"{marked}.pdf", f"{marked}.annex.pdf"):
-        assert all("Withdrawn" in page for page in page_texts(files[name])), name
-    for name in (f"{STEM}/original/{STEM}.pdf", f"{STEM}/original/{STEM}.annex.pdf"):
-        assert "Withdrawn" not in text(files[name]), name
+def test_what_no_longer_holds_says_so_in_both(replaced):
+    """ensures that a withdrawn advisory is handed over with the word on both documents, and one
+    that was replaced before with its own."""
+    withdraw(NUMBER, replaced, reason="The lab took its report back.")
+    files = export_client(replaced, CLIENT)
+    for stem, status, word in ((f"{NUMBER}-r2", "withdrawn", "Withdrawn"),
+                               (STEM, "superseded", "Replaced")):
+        for ending in (".pdf", ".annex.pdf"):
+            marked = page_texts(files[f"{stem}/{stem}-{status}{ending}"])
+            assert all(word in page for page in marked), (stem, ending)
+            assert word not in text(files[f"{stem}/original/{stem}{ending}"]), (stem, ending)
 
 
-def test_a_redacted_copy_has_two_documents(store):
+def test_a_redacted_copy_has_two_documents(redacted):
     """ensures that the copy's annex is redacted and bound as well."""
-    files = redact(NUMBER, store).files
+    files = redacted.copy.files
     annex = files[f"{STEM}-redacted.annex.pdf"]
     assert json.loads(files[f"{STEM}-redacted.json"])["annex"]["sha256"] == sha256(annex)
     words = text(annex).casefold()

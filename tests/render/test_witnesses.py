@@ -21,8 +21,6 @@ from reportlab.pdfgen.canvas import Canvas
 from sample_reports import CASES, advice, pdf
 
 from loambrief import pipeline
-from loambrief.case.load import load_case
-from loambrief.case.sheet_layout import SECTIONS
 from loambrief.render.join import BookPart, join
 from loambrief.render.pdf import render_pdf
 from loambrief.report.blocks import DocumentStatus, Paper
@@ -30,8 +28,8 @@ from loambrief.report.blocks import DocumentStatus, Paper
 JARS = ("preflight", "pdfbox2", "fontbox2", "xmpbox", "commons-logging", "javax.activation",
         "jaxb-api")
 """Of Debian's libpdfbox2-java, libactivation-java and libjaxb-api-java."""
-OTHERS = ("whole", "draft", "withdrawn", "redacted", "pack", "sheet", "advisory", "annex",
-          "spreading")
+OTHERS = ("whole", "pack", "advisory", "annex")
+"""Files beside the samples; ``tests/sign/test_every_file.py`` has one of every other kind."""
 LATER_PARTS_ALLOW = {
     "1.2.9": "attached files (ISO 19005-3, 6.8)",
     "1.4.7": "attached files (ISO 19005-3, 6.8)",
@@ -49,19 +47,12 @@ def folder(tmp_path_factory):
         (home / f"{name}.pdf").write_bytes(pdf(name))
     whole = render_pdf(model(figures=True, paper=Paper.A4, status=DocumentStatus.ISSUED))
     (home / "whole.pdf").write_bytes(whole)
-    for status in (DocumentStatus.DRAFT, DocumentStatus.WITHDRAWN, DocumentStatus.REDACTED):
-        (home / f"{status}.pdf").write_bytes(render_pdf(model(status=status)))
-    (home / "pack.pdf").write_bytes(join(pdf("acid_corn_ohio"), [
+    (home / "pack.pdf").write_bytes(join(whole, [
         BookPart("One", lambda: whole), BookPart("Two", lambda: whole)], right_hand=True))
-    (home / "sheet.pdf").write_bytes(pipeline.field_sheet_file(
-        pipeline.advise(load_case(CASES["acid_corn_ohio"])), SECTIONS).pdf)
-    spanish = advice("vegetables_new_jersey", language="es")
-    made = pipeline.render(spanish)
+    made = pipeline.render(advice("vegetables_new_jersey", language="es"))
     (home / "advisory.pdf").write_bytes(made.pdf)
     (home / "annex.pdf").write_bytes(made.annex)
     (home / "annex-part-one.pdf").write_bytes(_as_part_one(made.annex))
-    (spreading,) = pipeline.applicator_file(spanish).values()
-    (home / "spreading.pdf").write_bytes(spreading)
     (home / "part-one.pdf").write_bytes(_as_part_one(whole))
     (home / "sample-part-one.pdf").write_bytes(_as_part_one(pdf("acid_corn_ohio")))
     buffer = io.BytesIO()

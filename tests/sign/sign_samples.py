@@ -116,11 +116,12 @@ class Holder:
     def pem(self) -> bytes:
         return self.certificate.public_bytes(PEM)
 
-    def packed(self, passphrase: str = PASSPHRASE) -> bytes:
+    @functools.cached_property
+    def packed(self) -> bytes:
         """PKCS#12 with weak rounds, so that tests open it fast."""
         secret = (serialization.PrivateFormat.PKCS12.encryption_builder().kdf_rounds(1000)
                   .key_cert_algorithm(pkcs12.PBES.PBESv2SHA256AndAES256CBC)
-                  .build(passphrase.encode()))
+                  .build(PASSPHRASE.encode()))
         return pkcs12.serialize_key_and_certificates(b"x", self.key, self.certificate, None, secret)
 
     def revocation_list(self, *revoked: Holder, made=NOW, when=NOW) -> bytes:
@@ -205,7 +206,7 @@ def opened(holder: Holder, tmp_path, settings=None, timestamper=None) -> signing
     from loambrief.archive.sign_settings import SignSettings
 
     path = tmp_path / f"{holder.certificate.serial_number}.p12"
-    path.write_bytes(holder.packed())
+    path.write_bytes(holder.packed)
     return signing.Signer(open_p12(path, PASSPHRASE), settings or SignSettings(), timestamper)
 
 

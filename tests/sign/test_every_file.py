@@ -1,7 +1,7 @@
 """The very bytes of every kind of file that a user gets, in both languages, on both papers.
 
 The two documents of an advisory are those of a whole sample; the other kinds, which hold the
-same parts in another order or with a stamp, are made of short cases.
+same parts in another order or with a stamp, are made of cases with few results.
 
 ISO 19005-3 (PDF/A-3) and ISO 14289-1 (PDF/UA-1), as far as independent programs judge them:
 qpdf, Ghostscript, two checkers of accessibility, and the file's own bytes.
@@ -16,11 +16,11 @@ import re
 import shutil
 import subprocess
 
-import pdfua
 import pikepdf
 import pytest
 import sign_samples as samples
-from accessible import looked_at
+import yaml
+from accessible import judged, looked_at
 from click.testing import CliRunner
 from file_bytes import stream_faults
 from sample_reports import ROOT, advice, short_case
@@ -37,6 +37,10 @@ from loambrief.record.redact import redact
 from loambrief.record.withdraw import withdraw
 
 FIELDS = ROOT / "sample_inputs" / "three_fields_indiana"
+KEPT = ("depth", "ph", "buffer_ph", "organic_matter", "phosphorus", "potassium", "cec")
+"""Results of the small case: lime, two nutrients."""
+LEFT_OUT = r"^ +(?:potassium|calcium|magnesium|cec|cations): .*\n"
+"""Lines of the two fields of one client that their documents do without."""
 KINDS = {"draft", "draft.annex", "one", "spreading", "sheet", "together", "together.annex",
          "issued", "issued.annex", "redacted", "redacted.annex", "withdrawn", "signed", "both",
          "bundle", "month", "pack"}
@@ -49,19 +53,22 @@ def files(request, tmp_path_factory):
     language, paper, units = request.param
     home = tmp_path_factory.mktemp(language)
     draft = pipeline.render(advice("acid_corn_ohio", units, paper, language))
-    short = home / "case.yaml"
-    short.write_text(short_case(language=language, paper=paper, units=units), encoding="utf-8")
-    made = pipeline.advise(load_case(short))
+    small = home / "case.yaml"
+    small.write_text(_small(language=language, paper=paper, units=units), encoding="utf-8")
+    made = pipeline.advise(load_case(small))
     found = {"draft": draft.pdf, "draft.annex": draft.annex,
              "one": pipeline.render(made, files=pipeline.Files.ONE).pdf,
              "sheet": pipeline.field_sheet_file(made, SECTIONS).pdf}
     (found["spreading"],) = pipeline.applicator_file(made).values()
+    shutil.copytree(FIELDS, home / "fields", ignore=shutil.ignore_patterns("creek_bottom.*"))
+    for path in (home / "fields").glob("*.yaml"):
+        path.write_text(re.sub(LEFT_OUT, "", path.read_text(encoding="utf-8"), flags=re.MULTILINE),
+                        encoding="utf-8")
     fields = [pipeline.advise(load_case(path, language=language, paper=paper))
-              for path in sorted(FIELDS.glob("[mn]*_*.yaml"))]
+              for path in sorted((home / "fields").glob("*.yaml"))]
     together = pipeline.render_together(fields, "all")
     found |= {"together": together["all.pdf"], "together.annex": together["all.annex.pdf"]}
-    found |= _recorded(home, short)
-    shutil.copytree(FIELDS, home / "fields", ignore=shutil.ignore_patterns("creek_bottom.*"))
+    found |= _recorded(home, small)
     done = CliRunner().invoke(main, [
         "batch", str(home / "fields"), "-o", str(home / "month"), "--bundle", "--print-pack",
         "--annexes", "--language", language, "--paper", paper, "--workers", "1", "-q"])
@@ -74,6 +81,16 @@ def files(request, tmp_path_factory):
     for name, content in found.items():
         (home / f"{name}.pdf").write_bytes(content)
     return {name: home / f"{name}.pdf" for name in found}
+
+
+def _small(**header):
+    """The short case with fewer results and materials, and no weeds; complete all the same."""
+    case = yaml.safe_load(short_case(**header))
+    del case["weeds"]
+    (sample,) = case["samples"]
+    sample["increments"] = [{key: one[key] for key in KEPT} for one in sample["increments"]]
+    case["materials"] = [m for m in case["materials"] if m["id"] != "dololime"]
+    return yaml.safe_dump(case, sort_keys=False, allow_unicode=True)
 
 
 def _recorded(home, case):
@@ -128,8 +145,7 @@ def test_accessible(files):
     for name, path in files.items():
         errors = looked_at(path).findings
         assert {f.rule for f in errors} <= {"TAG-002"}, (name, errors)
-        assert not [f for f in pdfua.validate(str(path)).findings
-                    if f.severity.name == "ERROR"], name
+        assert not judged(path), name
 
 
 def test_headings_step_by_one(files):

@@ -23,7 +23,7 @@ SENTINEL = "kestrel-over-barley-9931"
 @pytest.fixture
 def key_file(tmp_path):
     path = tmp_path / "me.p12"
-    path.write_bytes(samples.adviser().packed())
+    path.write_bytes(samples.adviser().packed)
     path.chmod(0o600)
     return path
 

@@ -54,8 +54,10 @@ OF_A_RECORD = ("records", "actions", "dues", "files")
 
 def fold(text: str | None) -> str:
     """Text for comparing: no case, no accents, single spaces."""
-    parts = unicodedata.normalize("NFKD", text or "")
-    plain = "".join(c for c in parts if not unicodedata.combining(c))
+    plain = text or ""
+    if not plain.isascii():
+        parts = unicodedata.normalize("NFKD", plain)
+        plain = "".join(c for c in parts if not unicodedata.combining(c))
     return " ".join(plain.casefold().split())
 
 

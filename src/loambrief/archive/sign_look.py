@@ -6,6 +6,7 @@ PDF/A (ISO 19005-3, 6.2.11.4 and 6.2.10); every glyph has its Unicode value (6.2
 
 import hashlib
 from dataclasses import dataclass
+from functools import lru_cache
 from io import BytesIO
 
 from pyhanko.pdf_utils import generic
@@ -124,6 +125,12 @@ class _Face:
                 + "\nendcmap CMapName currentdict /CMap defineresource pop end end").encode()
 
 
+@lru_cache(maxsize=8)
+def _face(lines: tuple[str, ...]) -> _Face:
+    """Files that are signed in one go share the subset: it takes longer than their signature."""
+    return _Face(lines)
+
+
 @dataclass(frozen=True)
 class SignatureLook(BaseStampStyle):
     """Lines of text, as large as fits, flush left, in the middle of the box's height."""
@@ -139,7 +146,7 @@ class _Drawn(AppearanceContent):
 
     def __init__(self, writer, box, lines: tuple[str, ...]):
         super().__init__(writer=writer, box=box)
-        self._face = _Face(tuple(" ".join(line.split()) for line in lines))
+        self._face = _face(tuple(" ".join(line.split()) for line in lines))
 
     def render(self) -> bytes:
         face, box = self._face, self.box

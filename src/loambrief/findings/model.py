@@ -4,12 +4,13 @@ No wording lives here. A :class:`Message` names a text template (``topic.name``)
 values it needs; ``templates/text/<language>/<topic>.j2`` holds the words.
 """
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
+from functools import cache
 
 from loambrief.agronomy.registry import Result
-from loambrief.tables import load, reference
+from loambrief.tables import DataRow, load, reference
 
 
 class Grade(StrEnum):
@@ -138,14 +139,30 @@ class Evidence:
         return tuple(dict.fromkeys(kind for kind in told if kind in STUDIES))
 
 
+def sources_of(results: Iterable[Result]) -> tuple[str, ...]:
+    """The publications that calculations rest on, each once."""
+    return tuple(dict.fromkeys(r.source for r in results if r.source))
+
+
 def stated(key: str, /, *results: Result, **params: object) -> Evidence:
-    """Evidence whose side, grade and sources are the same in every case (``wording/evidence``).
+    """Evidence whose side, grade and sources are those of ``wording/evidence``.
 
     ``key`` and ``params`` make its message, as in :func:`say`; it rests on ``results``.
     """
-    row = load("wording/evidence").find(message=key)
-    return Evidence(Side(row["side"]), Message(key, params), Grade(row["grade"]),
-                    tuple(row["source"].split(";")) if row["source"] else (), results)
+    return on_side(Side(_kinds()[key]["side"]), key, *results, **params)
+
+
+def on_side(side: Side, key: str, /, *results: Result, **params: object) -> Evidence:
+    """The same for evidence whose side turns on the case."""
+    row = _kinds()[key]
+    sources = tuple(str(row["source"]).split(";")) if row["source"] else ()
+    return Evidence(side, Message(key, params), Grade(row["grade"]),
+                    sources_of(results) if row["of_results"] else sources, results)
+
+
+@cache
+def _kinds() -> Mapping[str, DataRow]:
+    return {str(row["message"]): row for row in load("wording/evidence")}
 
 
 class Verdict(StrEnum):

@@ -6,7 +6,7 @@ from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import CaseFile
 from loambrief.case.select import sample_area_ac
 from loambrief.errors import UnknownName
-from loambrief.findings.model import Evidence, Grade, Need, NeedKind, Side, say, stated
+from loambrief.findings.model import Evidence, Need, NeedKind, Side, on_side, say, stated
 from loambrief.topics.acidity.formulas_targets import SUITS, TOO_ALKALINE, ph_suitability
 from loambrief.topics.acidity.state import AcidState
 
@@ -77,10 +77,9 @@ def fit_evidence(state: AcidState, found: Fit) -> tuple[Evidence, ...]:
         return (stated("acidity.against_no_range", crop=found.crop),)
     about = found.result.details
     side = Side.FOR if found.suits or found.too_alkaline else Side.CONTEXT
-    return (Evidence(side, say("acidity.for_range", crop=found.crop, low=about["best_low"],
-                               high=about["best_high"], limit_low=about["limit_low"],
-                               limit_high=about["limit_high"]),
-                     Grade.CALCULATED, (found.result.source,), (found.result,)),)
+    return (on_side(side, "acidity.for_range", found.result, crop=found.crop, low=about["best_low"],
+                    high=about["best_high"], limit_low=about["limit_low"],
+                    limit_high=about["limit_high"]),)
 
 
 def alkaline_needs(case: CaseFile, state: AcidState) -> tuple[Need, ...]:

@@ -5,7 +5,7 @@ from dataclasses import replace
 
 from loambrief.agronomy.registry import subject
 from loambrief.case.schema import CaseFile
-from loambrief.findings.model import Evidence, Finding, Grade, Side, say, stated
+from loambrief.findings.model import Evidence, Finding, Side, on_side, say, stated
 from loambrief.findings.places import depth_of, place_of
 from loambrief.topics.acidity.formulas import constant, exchange_acidity, lime_from_nitrogen
 from loambrief.topics.acidity.formulas_lime import lime_table
@@ -48,18 +48,13 @@ def _guide(case: CaseFile, state: AcidState) -> list[Evidence]:
     if target.result is None:
         return []
     result = target.result
-    found = [Evidence(
-        Side.CONTEXT,
-        say("acidity.context_guide", crop=target.crop, target=result.value,
-            trigger=result.details["trigger"], context=result.details["context"],
-            own_guide=target.own_guide, memory=result.how == "memory", own=target.own),
-        Grade.CALCULATED, (result.source,), (result,))]
+    found = [stated("acidity.context_guide", result, crop=target.crop, target=result.value,
+                    trigger=result.details["trigger"], context=result.details["context"],
+                    own_guide=target.own_guide, memory=result.how == "memory", own=target.own)]
     if target.other_value is not None and not target.own:
-        found.append(Evidence(
-            Side.AGAINST if state.below_trigger else Side.CONTEXT,
-            say("acidity.against_subsoil", other=target.other_value,
-                other_trigger=target.other_trigger, target=target.value, ph=state.ph),
-            Grade.CALCULATED, ("vitosh-1995-e2567", "hoorman-2022-fall-lime"), (result,)))
+        found.append(on_side(Side.AGAINST if state.below_trigger else Side.CONTEXT,
+                             "acidity.against_subsoil", result, other=target.other_value,
+                             other_trigger=target.other_trigger, target=target.value, ph=state.ph))
     return found
 
 
@@ -69,9 +64,7 @@ def _acidity(state: AcidState) -> list[Evidence]:
         acid = exchange_acidity.evaluate(buffer_method=method, buffer_ph=state.layer.buffer_ph)
     if acid.value is None:
         return []
-    return [Evidence(Side.FOR, say("acidity.for_acidity", acidity=acid.value, unit=acid.unit,
-                                   method=method),
-                     Grade.CALCULATED, (acid.source,), (acid,))]
+    return [stated("acidity.for_acidity", acid, acidity=acid.value, unit=acid.unit, method=method)]
 
 
 def _tables(state: AcidState, lime: LimeNeed) -> list[Evidence]:
@@ -86,13 +79,10 @@ def _tables(state: AcidState, lime: LimeNeed) -> list[Evidence]:
     pair = (rates["smp"] / rates["sikora_oregon_2025"]
             if rates.get("smp") and rates.get("sikora_oregon_2025") else None)
     apart = spread is not None and spread >= TWOFOLD
-    return [Evidence(
-        Side.AGAINST if apart else Side.CONTEXT,
-        say("acidity.context_tables", rows=rows, printed=printed, apart=apart, spread=spread,
-            pair=pair, chosen=lime.need.params["table"],
-            chosen_amount=lime.rate.details["effective_caco3_ton_ac"]),
-        Grade.CALCULATED, tuple(dict.fromkeys(r.source for r in lime.alternatives)),
-        lime.alternatives)]
+    return [on_side(Side.AGAINST if apart else Side.CONTEXT, "acidity.context_tables",
+                    *lime.alternatives, rows=rows, printed=printed, apart=apart, spread=spread,
+                    pair=pair, chosen=lime.need.params["table"],
+                    chosen_amount=lime.rate.details["effective_caco3_ton_ac"])]
 
 
 def _doubts(case: CaseFile, state: AcidState, lime: LimeNeed) -> list[Evidence]:

@@ -10,7 +10,7 @@ from loambrief.case.schema import Analysis, CaseFile, Increment
 from loambrief.case.select import sample_area_ac
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.findings.crop_kinds import known_crop, standing, stays
-from loambrief.findings.model import Message, Need, NeedKind, say
+from loambrief.findings.model import Message, Need, NeedKind, say, sources_of
 from loambrief.findings.places import place_of
 from loambrief.topics.acidity.formulas import (
     UNCALIBRATED,
@@ -356,6 +356,6 @@ def lime_need(case: CaseFile, state: AcidState, slice_: Increment | None = None,
         text=say("acidity.need_lime", **params),
         may_be_none=_may_be_none(state, slice_, ph, choice.name, depth, taken),
         results=(best, span, *credit, rule),
-        sources=tuple(dict.fromkeys(r.source for r in (best, *credit, rule))), params=params,
+        sources=sources_of((best, *credit, rule)), params=params,
     )
     return LimeNeed(need, choice, best, same, depth, depth_by, credit, uncredited)

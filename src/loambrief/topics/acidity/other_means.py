@@ -223,7 +223,7 @@ def _acidify(case: CaseFile, state: AcidState):
                  low=amounts[0] if amounts else None, high=amounts[-1] if amounts else None,
                  own=own is not None, calcareous=state.calcareous, texture=state.sample.texture),
         amount=half, low=half, high=amounts[-1] if amounts else None, results=tuple(rated),
-        sources=tuple(dict.fromkeys(r.source for r in rated)),
+        sources=m.sources_of(rated),
         cautions=(say("acidity.caution_sulfur"), say("acidity.caution_sulfur_slow")),
         params={"first_half": half is not None}, printed_span=True,
     )

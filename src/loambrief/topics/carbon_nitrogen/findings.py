@@ -123,10 +123,9 @@ def _matter(case: CaseFile, soil: SoilCarbon) -> m.Finding:
         stock = organic_matter_mass_lb_ac.evaluate(organic_matter_pct=soil.matter, **layer)
         rise = residue_for_organic_matter_ton_ac.evaluate(rise_pct=RISE_PCT, **layer)
         years = _years(case, soil, layer)
-    lines = [m.Evidence(
-        m.Side.FOR if below else m.Side.CONTEXT,
-        say("carbon_nitrogen.published_plateau", plateau=plateau, carbon=soil.carbon,
-            below=soil.high < plateau), m.Grade.PUBLISHED, ("oldfield-2019",), soil.results)]
+    lines = [m.on_side(m.Side.FOR if below else m.Side.CONTEXT, "carbon_nitrogen.published_plateau",
+                       *soil.results, plateau=plateau, carbon=soil.carbon,
+                       below=soil.high < plateau)]
     lines += _clay_lines(soil)
     if not soil.measured:
         lines.append(m.stated("carbon_nitrogen.context_factor", *soil.results, low=soil.low,

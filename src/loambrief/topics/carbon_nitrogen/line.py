@@ -52,7 +52,7 @@ def _finding(case: CaseFile, line: Nitrogen, zone: Sample | None) -> m.Finding:
         cautions=tuple(say("actions.own_caution", text=text) for text in line.cautions))
     lines = [m.stated("carbon_nitrogen.for_nitrogen", source=line.source, **asked)]
     lines += [m.Evidence(m.Side.AGAINST if whole else m.Side.CONTEXT, c.text, m.Grade.CALCULATED,
-                         tuple(dict.fromkeys(r.source for r in c.results if r.source)), c.results)
+                         m.sources_of(c.results), c.results)
               for c in credits]
     body = [say("carbon_nitrogen.body_nitrogen", **asked)]
     if line.reason is not None:
@@ -66,7 +66,7 @@ def _finding(case: CaseFile, line: Nitrogen, zone: Sample | None) -> m.Finding:
         status=m.Status.NOTED, severity=1 if needed else 0, confidence=m.Confidence.MEDIUM,
         grade=m.Grade.CALCULATED, value=rest, unit="lb/ac", place=place, body=tuple(body),
         evidence=tuple(lines), needs=(need,) if needed else (),
-        sources=tuple(dict.fromkeys(r.source for r in results if r.source)), results=results,
+        sources=m.sources_of(results), results=results,
         judgements=(m.nutrient("N", place, m.Verdict.NEEDED if needed else m.Verdict.NOT_NEEDED,
                                "nitrogen_set" if needed else "nitrogen_covered", "", **asked),),
     )

@@ -137,10 +137,8 @@ def _later(material: Material, total: float) -> tuple[m.Evidence]:
         found = tuple(available_nitrogen_lb_ton.evaluate(
             material="compost", total_nitrogen_pct=total, period=period)
             for period in ("three years", "three to four years"))
-    return (m.Evidence(m.Side.CONTEXT, say(
-        "carbon_nitrogen.compost_later", three=found[0].value,
-        low=found[1].details["low"], high=found[1].details["high"]),
-          m.Grade.PUBLISHED, tuple(r.source for r in found), found),)
+    return (m.stated("carbon_nitrogen.compost_later", *found, three=found[0].value,
+                     low=found[1].details["low"], high=found[1].details["high"]),)
 
 
 def _nitrogen(material: Material, total: float, lines: list[m.Evidence],
@@ -152,21 +150,15 @@ def _nitrogen(material: Material, total: float, lines: list[m.Evidence],
     results.append(share)
     low, high = float(share.details["low"]), float(share.details["high"])
     stated = plain(_analysis(material).available_n)
-    if stated is not None:
-        pounds = stated / 100.0 * LB_PER_TON
+    pounds = None if stated is None else stated / 100.0 * LB_PER_TON
+    side = m.Side.FOR
+    if pounds is not None:
         lines.append(m.stated("carbon_nitrogen.material_stated", value=pounds))
-        agrees = low <= pounds <= high
-        lines.append(m.Evidence(m.Side.CONTEXT if agrees else m.Side.AGAINST,
-                                say("carbon_nitrogen.material_share", low=low, high=high, row=row,
-                                    total=share.details["total_lb_ton"],
-                                    memory=share.how == "memory"),
-                                m.Grade.CALCULATED, (share.source,), (share,)))
-        return pounds, None, None
-    lines.append(m.Evidence(m.Side.FOR, say("carbon_nitrogen.material_share", low=low, high=high,
-                                            row=row, total=share.details["total_lb_ton"],
-                                            memory=share.how == "memory"),
-                            m.Grade.CALCULATED, (share.source,), (share,)))
-    return float(share.value), low, high
+        side = m.Side.CONTEXT if low <= pounds <= high else m.Side.AGAINST
+    lines.append(m.on_side(side, "carbon_nitrogen.material_share", share, low=low, high=high,
+                           row=row, total=share.details["total_lb_ton"],
+                           memory=share.how == "memory"))
+    return (float(share.value), low, high) if pounds is None else (pounds, None, None)
 
 
 def _rise(case: CaseFile, material: Material, carbon: float) -> tuple[Result, tuple]:

@@ -91,30 +91,23 @@ def _resistance(state: ConeState, zone: ConeZone) -> m.Finding:
     dense = SEVERITY[str(zone.rating.value)] >= 2
     against_side = m.Side.AGAINST if dense else m.Side.CONTEXT
     evidence = [
-        m.Evidence(m.Side.FOR, say("compaction.for_median", median=peak.value,
-                                   depth=peak.details["depth_in"], highest=max(zone.readings),
-                                   n=zone.points),
-                   m.Grade.MEASURED, (peak.source,), (peak,)),
-        m.Evidence(m.Side.FOR if zone.rating.details.get("certain") else m.Side.AGAINST,
-                   say("compaction.evidence_interval", low=details["low"], high=details["high"],
-                       low_rating=zone.rating.details["low_rating"],
-                       high_rating=zone.rating.details["high_rating"],
-                       certain=zone.rating.details["certain"]),
-                   m.Grade.CALCULATED, (zone.share.source, zone.rating.source),
-                   (zone.share, zone.rating)),
+        m.stated("compaction.for_median", peak, median=peak.value, depth=peak.details["depth_in"],
+                 highest=max(zone.readings), n=zone.points),
+        m.on_side(m.Side.FOR if zone.rating.details.get("certain") else m.Side.AGAINST,
+                  "compaction.evidence_interval", zone.share, zone.rating, low=details["low"],
+                  high=details["high"], low_rating=zone.rating.details["low_rating"],
+                  high_rating=zone.rating.details["high_rating"],
+                  certain=zone.rating.details["certain"]),
     ]
     if untilled:
-        evidence.append(m.Evidence(
-            against_side,
-            say("compaction.against_untilled", tillage=case.field.tillage, limit=limit,
-                low=constant("dig_low"), high=constant("dig_high")),
-            m.Grade.OBSERVED, ("duiker-sefp",)))
+        evidence.append(m.on_side(against_side, "compaction.against_untilled",
+                                  tillage=case.field.tillage, limit=limit, low=constant("dig_low"),
+                                  high=constant("dig_high")))
     if not state.right:
-        evidence.append(m.Evidence(
-            against_side,
-            say("compaction.against_moisture", moisture=state.cone.moisture,
-                low=constant("moisture_strength_low"), high=constant("moisture_strength_high")),
-            m.Grade.MEASURED, ("florida-norfolk-strength", "busscher-1997"), (state.moisture,)))
+        evidence.append(m.on_side(against_side, "compaction.against_moisture", state.moisture,
+                                  moisture=state.cone.moisture,
+                                  low=constant("moisture_strength_low"),
+                                  high=constant("moisture_strength_high")))
     if dense and state.shows_dense:
         evidence += _payoff()
     return m.Finding(
@@ -181,9 +174,8 @@ def _layer(state: ConeState, zone: ConeZone) -> m.Finding:
         place=zone.place,
         body=tuple(body),
         evidence=(
-            m.Evidence(m.Side.FOR, say("compaction.for_reach", shallow=dense[0], deep=dense[-1],
-                                       layers=details["layers"]),
-                       m.Grade.MEASURED, (zone.profile.source,), (zone.profile,)),
+            m.stated("compaction.for_reach", zone.profile, shallow=dense[0], deep=dense[-1],
+                     layers=details["layers"]),
             m.stated("compaction.context_stones"),
         ),
         sources=(layer.source,),

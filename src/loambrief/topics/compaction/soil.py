@@ -65,16 +65,13 @@ def _density(case: CaseFile, sample: Sample, increment: Increment,
     short_of_air = air is not None and bool(air.details["below_limit"])
     if short_of_air and severity < 2:
         status, severity = m.Status.WATCH, max(severity, 1)
-    evidence = [m.Evidence(m.Side.FOR, say("compaction.for_density", density=density,
-                                           line=judged.details["line"],
-                                           ideal=judged.details["ideal_below"],
-                                           affects=judged.details["affects_from"],
-                                           restricts=judged.details["restricts_above"]),
-                           m.Grade.CALCULATED, (judged.source,), (judged,))]
+    evidence = [m.stated("compaction.for_density", judged, density=density,
+                         line=judged.details["line"], ideal=judged.details["ideal_below"],
+                         affects=judged.details["affects_from"],
+                         restricts=judged.details["restricts_above"])]
     if judged.details["milder"]:
-        evidence.append(m.Evidence(m.Side.AGAINST, say("compaction.against_density",
-                                                       milder=judged.details["milder"]),
-                                   m.Grade.CALCULATED, (judged.source,), (judged,)))
+        evidence.append(m.stated("compaction.against_density", judged,
+                                 milder=judged.details["milder"]))
     if air is not None and filled is not None:
         evidence.append(m.Evidence(
             m.Side.FOR if short_of_air else m.Side.CONTEXT,
@@ -159,19 +156,15 @@ def infiltration_finding(case: CaseFile) -> m.Finding | None:
     body = [say("compaction.body_intake", n=len(rates), low=low, high=high, method=part.method)]
     if limits:
         body.append(say("compaction.body_intake_censored", limits=limits))
-    evidence = [m.Evidence(m.Side.FOR, say("compaction.for_intake", name=judged.value,
-                                           low=judged.details["low_in_h"],
-                                           high=judged.details["high_in_h"]),
-                           m.Grade.CALCULATED, (judged.source,), (judged,))]
+    evidence = [m.stated("compaction.for_intake", judged, name=judged.value,
+                         low=judged.details["low_in_h"], high=judged.details["high_in_h"])]
     if expected is not None and floor is not None:
-        evidence.append(m.Evidence(
-            m.Side.FOR if severity else m.Side.CONTEXT,
-            say("compaction.evidence_expected", texture=texture, low=floor,
-                high=expected.details["high_in_h"], below=mean < floor, unsettled=unsettled),
-            m.Grade.CALCULATED, (expected.source,), (expected,)))
-    evidence.append(m.Evidence(m.Side.AGAINST if severity else m.Side.CONTEXT,
-                               say("compaction.context_rings", n=len(rates)), m.Grade.OBSERVED,
-                               ("nrcs-soil-quality-kit",)))
+        evidence.append(m.on_side(m.Side.FOR if severity else m.Side.CONTEXT,
+                                  "compaction.evidence_expected", expected, texture=texture,
+                                  low=floor, high=expected.details["high_in_h"], below=mean < floor,
+                                  unsettled=unsettled))
+    evidence.append(m.on_side(m.Side.AGAINST if severity else m.Side.CONTEXT,
+                              "compaction.context_rings", n=len(rates)))
     needs: tuple[m.Need, ...] = ()
     if severity:
         needs = (m.Need(m.NeedKind.MANAGE, "surface", "",

@@ -165,7 +165,7 @@ def _quality(case: CaseFile, test: Forage, sure: m.Confidence) -> m.Finding | No
         place=lot(test),
         body=tuple(body),
         evidence=tuple(evidence),
-        sources=tuple(dict.fromkeys(r.source for r in results)),
+        sources=m.sources_of(results),
         results=results,
     )
 

@@ -111,7 +111,7 @@ def _grazing(case: CaseFile, plan: Grazing, demand: Demand) -> m.Finding | m.Mis
     step = _level(area, least.number, most.number)
     status, severity = LEVELS[step]
     results = (*demand.results, use, least, most)
-    sources = tuple(dict.fromkeys(r.source for r in results))
+    sources = m.sources_of(results)
     lasts = {"lasts_low": most.details["lasts_d"], "lasts_high": least.details["lasts_d"],
              "days": plan.days}
     needs: tuple[m.Need, ...] = ()
@@ -185,7 +185,7 @@ def _hay(case: CaseFile, stock: Stock, plan: HaySupply, demand: Demand) -> m.Fin
     step = "" if held is None else _level(held.number, least.number, most.number)
     status, severity = LEVELS.get(step, (m.Status.NOTED, 0))
     results = (*demand.results, feeding, storage, least, most, *((held,) if held else ()))
-    sources = tuple(dict.fromkeys(r.source for r in results))
+    sources = m.sources_of(results)
     evidence = [m.stated("forage.for_hay", *((held,) if held else ()), bales=plan.bales,
                          weight=plain(plan.bale_weight), dry=dry, low=matter[1], high=matter[0])]
     better, tons = _cone(stock, plan, demand, matter, storage)

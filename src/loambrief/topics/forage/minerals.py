@@ -67,8 +67,7 @@ def tetany_finding(case: CaseFile, test: Forage, lot: m.Place, sure: m.Confidenc
         place=lot,
         body=(say("forage.body_tetany", risk=risk, low=low, stock=stock),),
         evidence=(
-            m.Evidence(m.Side.FOR, say("forage.for_tetany", k=k, ca=ca, mg=mg, value=judged.value),
-                       m.Grade.CALCULATED, (judged.source,), (judged,)),
+            m.stated("forage.for_tetany", judged, k=k, ca=ca, mg=mg, value=judged.value),
             m.stated("forage.context_tetany"),
         ),
         needs=needs,
@@ -106,8 +105,7 @@ def calcium_phosphorus_finding(case: CaseFile, test: Forage, lot: m.Place,
         place=lot,
         body=(say("forage.body_ca_p", outside=outside),),
         evidence=(
-            m.Evidence(m.Side.FOR, say("forage.for_ca_p", ca=ca, p=p), m.Grade.MEASURED,
-                       (judged.source,), (judged,)),
+            m.stated("forage.for_ca_p", judged, ca=ca, p=p),
             m.stated("forage.context_ca_p"),
         ),
         sources=(judged.source,),
@@ -143,7 +141,7 @@ def mineral_finding(case: CaseFile, test: Forage, lot: m.Place, sure: m.Confiden
     told_of = poison or sheep or [r for r in rows if r["mineral"] not in ELSEWHERE]
     severity = 3 if poison else 2 if sheep else 1 if told_of else 0
     results = tuple(r for _, _, r in judged)
-    sources = tuple(dict.fromkeys(r.source for r in results))
+    sources = m.sources_of(results)
     outside = {row["mineral"] for row in rows}
     perhaps = {x for _, x, r in judged if r.value == PERHAPS_SHORT} - outside
     fine = list(dict.fromkeys(x for _, x, _ in judged if x not in outside | perhaps))

@@ -79,11 +79,8 @@ def _nitrate_reference() -> m.Message:
 
 def _second_opinion(second: Result, first_step: int) -> m.Evidence:
     stricter = int(second.details["step"]) > 0 and first_step == 0
-    return m.Evidence(
-        m.Side.AGAINST if stricter else m.Side.CONTEXT,
-        say("forage.evidence_second_table", judged=second.value, stricter=stricter,
-            memory=second.how == "memory"),
-        m.Grade.MEASURED, (second.source,), (second,))
+    return m.on_side(m.Side.AGAINST if stricter else m.Side.CONTEXT, "forage.evidence_second_table",
+                     second, judged=second.value, stricter=stricter, memory=second.how == "memory")
 
 
 def _nitrate_needs(case: CaseFile, lot: m.Place, judged: Result, severity: int

@@ -60,10 +60,8 @@ def removal(state: NutrientState) -> m.Finding | None:
         return None
     rows = [{"nutrient": r.details["nutrient"], "amount": r.value, "low": r.details["low"],
              "high": r.details["high"]} for r in known]
-    evidence = [m.Evidence(m.Side.CONTEXT, say("nutrients.evidence_removal",
-                                               memory=any(r.how == "memory" for r in known)),
-                           m.Grade.CALCULATED, tuple(dict.fromkeys(r.source for r in known)),
-                           tuple(known))]
+    evidence = [m.stated("nutrients.evidence_removal", *known,
+                         memory=any(r.how == "memory" for r in known))]
     if state.crop.group == "alfalfa":
         evidence.append(m.stated("nutrients.evidence_removal_alfalfa"))
     return m.Finding(
@@ -72,7 +70,7 @@ def removal(state: NutrientState) -> m.Finding | None:
         status=m.Status.NOTED, severity=0, confidence=m.Confidence.MEDIUM, grade=m.Grade.CALCULATED,
         body=(say("nutrients.removal_body", crop=state.crop.name, amount=state.crop_yield,
                   unit=state.crop.yield_unit, weight=state.crop.lb_per_unit, rows=rows),),
-        evidence=tuple(evidence), sources=tuple(dict.fromkeys(r.source for r in known)),
+        evidence=tuple(evidence), sources=m.sources_of(known),
         results=tuple(known),
     )
 

@@ -4,7 +4,7 @@ from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import Sample
 from loambrief.errors import UnknownName
 from loambrief.findings.crop_kinds import known_crop
-from loambrief.findings.model import Evidence, Grade, Side, say
+from loambrief.findings.model import Evidence, Side, on_side
 from loambrief.findings.places import named_place
 from loambrief.topics.nutrients.state import NutrientState
 from loambrief.topics.tissue.findings import FIELDS
@@ -38,11 +38,10 @@ def leaf_class(state: NutrientState, sample: Sample, element: str) -> Result | N
 
 def beside_leaf(element: str, leaf: Result) -> Evidence:
     """The leaf as evidence on a soil test that is short."""
-    return Evidence(Side.FOR if short(leaf) else Side.AGAINST,
-                    say("nutrients.evidence_leaf", element=element, value=leaf.inputs["value"],
-                        unit="%" if element in ("S", "Mg") else "ppm", low=leaf.details["low"],
-                        high=leaf.details["high"], short=short(leaf)),
-                    Grade.MEASURED, (leaf.source,), (leaf,))
+    return on_side(Side.FOR if short(leaf) else Side.AGAINST, "nutrients.evidence_leaf", leaf,
+                   element=element, value=leaf.inputs["value"],
+                   unit="%" if element in ("S", "Mg") else "ppm", low=leaf.details["low"],
+                   high=leaf.details["high"], short=short(leaf))
 
 
 def short(leaf: Result | None) -> bool:

@@ -163,7 +163,7 @@ def _finding(case: CaseFile, material: Material, findings: Sequence[m.Finding],
                   zones=len(evidence) - 2),
         status=m.Status.NOTED, severity=0, confidence=m.Confidence.MEDIUM, grade=m.Grade.CALCULATED,
         place=field_place(case), body=body, evidence=tuple(evidence),
-        sources=tuple(dict.fromkeys(r.source for r in results)), results=results)
+        sources=m.sources_of(results), results=results)
 
 
 def _body(case: CaseFile, material: Material, usable: float | None, pumped: bool,

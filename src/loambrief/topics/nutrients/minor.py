@@ -153,8 +153,8 @@ def _adequate(state: NutrientState, sample: Sample, place: m.Place, quiet: list[
         body=(say("nutrients.micro_adequate_body", rows=[_row(x) for x in quiet]),),
         evidence=(() if local else (m.Evidence(
             m.Side.AGAINST, _elsewhere([x for x in quiet if not x.result.details["local"]]),
-            m.Grade.CALCULATED, tuple(dict.fromkeys(x.result.source for x in quiet))),)),
-        sources=tuple(dict.fromkeys(x.result.source for x in quiet)),
+            m.Grade.CALCULATED, m.sources_of(x.result for x in quiet)),)),
+        sources=m.sources_of(x.result for x in quiet),
         results=tuple(r for x in quiet for r in x.results),
         judgements=tuple(_micro_judgement(state, place, x, ()) for x in quiet),
     )

@@ -79,10 +79,8 @@ def evidence(reading: TestReading, rate: Result, critical: float,
     state, guide = reading.state, reading.guide
     yield stated("nutrients.evidence_test", test=reading.test, value=reading.quantity.value,
                  censor=reading.quantity.censor, method=reading.method)
-    yield Evidence(Side.CONTEXT, say("nutrients.evidence_guide", guide=guide.title,
-                                     kind=guide.kind, named=state.guide_named,
-                                     memory=rate.how == "memory", own=guide.own),
-                   Grade.CALCULATED, (rate.source,), (rate,))
+    yield stated("nutrients.evidence_guide", rate, guide=guide.title, kind=guide.kind,
+                 named=state.guide_named, memory=rate.how == "memory", own=guide.own)
     if "critical level set by" in " ".join(rate.notes):
         yield Evidence(Side.CONTEXT, say("nutrients.evidence_rotation",
                                          crops=list(state.rotation)), Grade.CALCULATED,
@@ -102,9 +100,8 @@ def evidence(reading: TestReading, rate: Result, critical: float,
                                          region=state.region_name), Grade.CALCULATED,
                        (rate.source,))
     if spans and reading.error is not None:
-        yield Evidence(Side.AGAINST, say("nutrients.evidence_spans", critical=critical,
-                                         error=reading.error.pct), Grade.CALCULATED,
-                       (reading.error.result.source,), (reading.error.result,))
+        yield stated("nutrients.evidence_spans", reading.error.result, critical=critical,
+                     error=reading.error.pct)
     if reading.credits.unknown:
         yield stated("nutrients.evidence_unknown_credit", materials=list(reading.credits.unknown),
                      nutrient=reading.nutrient)

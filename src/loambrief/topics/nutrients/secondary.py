@@ -4,7 +4,7 @@ from collections.abc import Iterator
 
 from loambrief.agronomy.registry import subject
 from loambrief.case.schema import Increment, Sample
-from loambrief.findings.model import Evidence, Finding, Grade, Side, Status, Verdict, say
+from loambrief.findings.model import Finding, Grade, Status, Verdict, say, stated
 from loambrief.findings.model import nutrient as judged
 from loambrief.findings.places import place_of
 from loambrief.topics.nutrients.formulas_soil_tests import secondary_nutrient_class
@@ -43,10 +43,8 @@ def assess_sample(state: NutrientState, sample: Sample, increment: Increment) ->
                           optimum=named.details["optimum_ppm"]),
             place=place,
             body=(say("nutrients.secondary_body", nutrient=nutrient, short=severity > 0),),
-            evidence=(Evidence(Side.FOR, say("nutrients.evidence_secondary", nutrient=nutrient,
-                                             value=value, pounds=named.details["test_lb_ac"],
-                                             name=named.value), Grade.MEASURED, (named.source,),
-                               (named,)),),
+            evidence=(stated("nutrients.evidence_secondary", named, nutrient=nutrient, value=value,
+                             pounds=named.details["test_lb_ac"], name=named.value),),
             sources=(named.source,), results=(named,),
             judgements=(judged(nutrient, place,
                                Verdict.NOT_NEEDED if severity == 0 else Verdict.NOT_JUDGED,

@@ -109,10 +109,8 @@ def seed_row_finding(case: CaseFile) -> m.Finding | None:
         if most.value is not None:
             products.append((name, most))
     found = tuple(most for _, most in products)
-    evidence = m.Evidence(
-        m.Side.CONTEXT, say("nutrients.seed_row_products", rows=[
-            {"name": name, "most": most.value} for name, most in products]),
-        m.Grade.CALCULATED, tuple(dict.fromkeys(r.source for r in found)), found)
+    evidence = m.stated("nutrients.seed_row_products", *found,
+                        rows=[{"name": name, "most": most.value} for name, most in products])
     assumed = case.field.row_spacing is None and told.params["row"] is not None
     return m.Finding(
         id="nutrients.seed_row",

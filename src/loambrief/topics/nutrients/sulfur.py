@@ -97,8 +97,7 @@ def _sulfur_judgement(state: NutrientState, place: m.Place, expected: str, rated
 
 def _sulfur_evidence(increment: Increment, chance: Result, irrigated: bool, local: bool,
                      disagrees: bool) -> Iterator[m.Evidence]:
-    yield m.Evidence(m.Side.FOR, say("nutrients.evidence_sulfur", local=local), m.Grade.CALCULATED,
-                     (chance.source,), (chance,))
+    yield m.stated("nutrients.evidence_sulfur", chance, local=local)
     if irrigated:
         yield m.stated("nutrients.evidence_sulfur_water")
     if disagrees:

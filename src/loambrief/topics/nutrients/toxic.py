@@ -146,7 +146,7 @@ def _finding(state: NutrientState, sample: Sample, increment: Increment, element
         advise_against=((say("nutrients.against_metal", element=element, where=place),
                          say("nutrients.against_metal_why", element=element, value=value,
                              watch=worst.details["watch"])),) if stops else (),
-        sources=tuple(dict.fromkeys(r.source for r in read)), results=tuple(read),
+        sources=m.sources_of(read), results=tuple(read),
         judgements=tuple(_verdict(state, place, element, value, method, severity, leaf, stops)))
 
 
@@ -164,18 +164,18 @@ def _evidence(state: NutrientState, element: str, value: float, method: str, rea
               leaf: Result | None) -> Iterator[m.Evidence]:
     for one in read:
         reached = one.value != BELOW
-        yield m.Evidence(m.Side.FOR if reached else m.Side.AGAINST, say(
-            "nutrients.evidence_toxic", element=element, value=value, method=method,
-            watch=one.details["watch"], toxic=one.details["toxic"],
-            region=one.details["region"], kind=one.details["kind"], reached=reached,
-            following=(None if one.inputs["crop"] == state.crop.name else one.inputs["crop"]),
-            memory=one.how == "memory"), m.Grade.CALCULATED, (one.source,), (one,))
+        yield m.on_side(
+            m.Side.FOR if reached else m.Side.AGAINST, "nutrients.evidence_toxic", one,
+            element=element, value=value, method=method, watch=one.details["watch"],
+            toxic=one.details["toxic"], region=one.details["region"], kind=one.details["kind"],
+            reached=reached,
+            following=None if one.inputs["crop"] == state.crop.name else one.inputs["crop"],
+            memory=one.how == "memory")
     if leaf is not None:
         high = leaf.value in (HIGH, TOXIC)
-        yield m.Evidence(m.Side.FOR if high else m.Side.AGAINST,
-                         say("nutrients.evidence_toxic_leaf", element=element, high=high,
-                             value=leaf.inputs["value"], crop=state.crop.name),
-                         m.Grade.MEASURED, (leaf.source,), (leaf,))
+        yield m.on_side(m.Side.FOR if high else m.Side.AGAINST, "nutrients.evidence_toxic_leaf",
+                        leaf, element=element, high=high, value=leaf.inputs["value"],
+                        crop=state.crop.name)
 
 
 def _copper_rules() -> tuple[m.Evidence, ...]:
@@ -189,7 +189,7 @@ def _needs(state: NutrientState, sample: Sample, element: str, severity: int,
     if not severity:
         return
     reached = tuple(_reached(read))
-    sources = tuple(dict.fromkeys(r.source for r in reached))
+    sources = m.sources_of(reached)
     area = sample_area_ac(state.case, sample)
     if element in POISONS_STOCK:
         if feeds_stock(state.case):

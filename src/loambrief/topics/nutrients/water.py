@@ -3,7 +3,7 @@
 from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import Increment, Sample
 from loambrief.case.select import surface_increment
-from loambrief.findings.model import Evidence, Finding, Grade, Side, Status, say, stated
+from loambrief.findings.model import Finding, Grade, Side, Status, on_side, say, stated
 from loambrief.findings.places import place_of
 from loambrief.tables import load
 from loambrief.topics.nutrients.formulas_engine import ABOVE
@@ -43,11 +43,9 @@ def assess_sample(state: NutrientState, sample: Sample, increment: Increment,
     evidence = [stated("nutrients.evidence_test", test="P", value=value, censor=None,
                        method=method)]
     if level is not None and level.value is not None:
-        evidence.append(Evidence(
-            Side.FOR if risky else Side.AGAINST,
-            say("nutrients.evidence_runoff", region=region, meaning=level.details["meaning"],
-                range=level.details["range"]),
-            Grade.CALCULATED, (level.source,), (level,)))
+        evidence.append(on_side(Side.FOR if risky else Side.AGAINST, "nutrients.evidence_runoff",
+                                level, region=region, meaning=level.details["meaning"],
+                                range=level.details["range"]))
     else:
         evidence.append(stated("nutrients.evidence_no_level", region=state.region_name,
                                method=method))

@@ -95,11 +95,9 @@ def _pair(state: SapState, crop: Sap, weed: Sap) -> m.Finding:
     for sap in (crop, weed):
         agreement = sap.agreement
         if agreement is not None and agreement.value == "differ":
-            evidence.append(m.Evidence(
-                m.Side.AGAINST,
-                say("refractometry.against_spread", plant=sap.label,
-                    spread=agreement.details["spread"], limit=agreement.details["limit"]),
-                m.Grade.MEASURED, (agreement.source,), (agreement,)))
+            evidence.append(m.stated("refractometry.against_spread", agreement, plant=sap.label,
+                                     spread=agreement.details["spread"],
+                                     limit=agreement.details["limit"]))
     evidence += [m.Evidence(m.Side.AGAINST, message, m.Grade.OBSERVED,
                             ("bumgarner-kleinhenz-2013",))
                  for message in _conditions(state, crop, weed)]

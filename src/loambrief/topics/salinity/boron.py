@@ -32,10 +32,9 @@ def boron_in_water(case: CaseFile) -> m.Evidence | None:
     if value is None or limit is None:
         return None
     over = value >= limit.number
-    return m.Evidence(m.Side.FOR if over else m.Side.AGAINST,
-                      say("salinity.boron_crop", crop=case.field.crop, value=value,
-                          low=limit.value, high=limit.details["high"], over=over,
-                          memory=limit.how == "memory"), m.Grade.CALCULATED, (SOURCE,), (limit,))
+    return m.on_side(m.Side.FOR if over else m.Side.AGAINST, "salinity.boron_crop", limit,
+                     crop=case.field.crop, value=value, low=limit.value, high=limit.details["high"],
+                     over=over, memory=limit.how == "memory")
 
 
 def boron_finding(case: CaseFile, sample: Sample) -> m.Finding | None:

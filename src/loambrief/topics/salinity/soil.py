@@ -157,10 +157,8 @@ def _level_evidence(case, state, crops, held) -> tuple[m.Evidence, ...]:
                                   top=top.ece, whole=state.layer.ece, depth=top.depth))
     for crop in crops:
         if crop not in held:
-            lines.append(m.Evidence(
-                m.Side.CONTEXT, say("salinity.context_crop_fine", crop=crop.crop,
-                                    threshold=crop.threshold), m.Grade.CALCULATED,
-                (crop.result.source,), (crop.result,)))
+            lines.append(m.stated("salinity.context_crop_fine", crop.result, crop=crop.crop,
+                                  threshold=crop.threshold))
     return tuple(lines)
 
 
@@ -223,10 +221,8 @@ def _crop(case: CaseFile, state: SaltState, crop: CropTolerance, first: bool) ->
                                         differ=crop.how != "seen"),
                         m.Grade.CALCULATED, (crop.result.source,), (crop.result, yields["best"]))]
     if crop.early_limit is not None and _surface_ece(state) > crop.early_limit:
-        lines.append(m.Evidence(
-            m.Side.FOR, say("salinity.for_early", crop=crop.crop, limit=crop.early_limit,
-                            ece=_surface_ece(state)), m.Grade.CALCULATED, (crop.result.source,),
-            (crop.result,)))
+        lines.append(m.stated("salinity.for_early", crop.result, crop=crop.crop,
+                              limit=crop.early_limit, ece=_surface_ece(state)))
     if crop.kind == "forage" and "alfalfa" in str(crop.result.details["crop"]):
         lines.append(m.stated("salinity.against_alfalfa"))
     lines.append(m.stated("salinity.against_gypsum_soil", gypsum, relative=gypsum.value,

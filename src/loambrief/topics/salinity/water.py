@@ -213,10 +213,9 @@ def _sealing(case: CaseFile) -> m.Finding | None:
         side = m.Side.AGAINST if rsc.details["class"] == "safe" else m.Side.FOR
         if status is m.Status.ADEQUATE:
             side = m.Side.CONTEXT
-        lines.append(m.Evidence(side, say("salinity.residual_carbonate", rsc=rsc.value,
-                                          name=rsc.details["class"], safe=constant("rsc_marginal"),
-                                          bad=constant("rsc_unsuitable")),
-                                m.Grade.CALCULATED, ("eaton-1950",), (rsc,)))
+        lines.append(m.on_side(side, "salinity.residual_carbonate", rsc, rsc=rsc.value,
+                               name=rsc.details["class"], safe=constant("rsc_marginal"),
+                               bad=constant("rsc_unsuitable")))
         results.append(rsc)
     adjusted = _adjusted(case, ec)
     if adjusted is not None:
@@ -225,10 +224,9 @@ def _sealing(case: CaseFile) -> m.Finding | None:
         side = m.Side.CONTEXT
         if other.value != level.value:
             side = m.Side.AGAINST if LEVEL[str(other.value)][1] < severity else m.Side.FOR
-        lines.append(m.Evidence(side, say("salinity.adjusted_sar", adjusted=adjusted.value,
-                                          left=adjusted.details["calcium"], level=other.value),
-                                m.Grade.CALCULATED, ("ayers-westcot-1985-fao29",),
-                                (adjusted, other)))
+        lines.append(m.on_side(side, "salinity.adjusted_sar", adjusted, other,
+                               adjusted=adjusted.value, left=adjusted.details["calcium"],
+                               level=other.value))
         results += [adjusted, other]
     needs: tuple[m.Need, ...] = ()
     if severity:
@@ -290,12 +288,11 @@ def _ions(case: CaseFile) -> m.Finding | None:
                 continue
             levels[name] = str(level.value)
             results.append(level)
-            lines.append(m.Evidence(
-                m.Side.FOR if level.value != "none" else m.Side.CONTEXT,
-                say("salinity.for_ion", ion=name, value=value, unit=level.details["unit"],
-                    level=level.value, none_below=level.details["none_below"],
-                    severe_above=level.details["severe_above"], method=method),
-                m.Grade.MEASURED, ("ayers-westcot-1985-fao29",), (level,)))
+            lines.append(m.on_side(m.Side.FOR if level.value != "none" else m.Side.CONTEXT,
+                                   "salinity.for_ion", level, ion=name, value=value,
+                                   unit=level.details["unit"], level=level.value,
+                                   none_below=level.details["none_below"],
+                                   severe_above=level.details["severe_above"], method=method))
     if not levels:
         return None
     for own in (_foliar(case, method), boron_in_water(case)):
@@ -331,8 +328,6 @@ def _foliar(case: CaseFile, method: str) -> m.Evidence | None:
     if limit.value is None:
         return None
     injured = worst >= float(limit.value)
-    return m.Evidence(
-        m.Side.FOR if injured else m.Side.AGAINST,
-        say("salinity.foliar", crop=crop, value=worst, low=limit.details["low"],
-            high=limit.details["high"], injured=injured),
-        m.Grade.CALCULATED, ("ayers-westcot-1985-fao29",), (limit,))
+    return m.on_side(m.Side.FOR if injured else m.Side.AGAINST, "salinity.foliar", limit, crop=crop,
+                     value=worst, low=limit.details["low"], high=limit.details["high"],
+                     injured=injured)

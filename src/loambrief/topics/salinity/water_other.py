@@ -95,12 +95,9 @@ def clogging_finding(case: CaseFile) -> m.Finding | None:
         body=(say("salinity.body_clogging", level=worst, lacking=[
             n for n in ("iron", "manganese") if values[n] is None]),),
         evidence=tuple(
-            m.Evidence(m.Side.FOR if r.value != "none" else m.Side.CONTEXT,
-                       say("salinity.for_clogging", what=name, value=values[name],
-                           unit=r.details["unit"], level=r.value,
-                           none_below=r.details["none_below"],
-                           severe_above=r.details["severe_above"]),
-                       m.Grade.MEASURED, ("ayers-westcot-1985-fao29",), (r,))
+            m.on_side(m.Side.FOR if r.value != "none" else m.Side.CONTEXT, "salinity.for_clogging",
+                      r, what=name, value=values[name], unit=r.details["unit"], level=r.value,
+                      none_below=r.details["none_below"], severe_above=r.details["severe_above"])
             for name, r in judged.items()),
         sources=("ayers-westcot-1985-fao29",),
         results=tuple(judged.values()),
@@ -140,9 +137,9 @@ def trace_finding(case: CaseFile) -> m.Finding | None:
         grade=m.Grade.MEASURED, place=m.Place(label=water.source),
         body=(say("salinity.body_trace", what=named, eaten=eaten),),
         evidence=tuple(
-            m.Evidence(m.Side.FOR if r.value != "none" else m.Side.CONTEXT,
-                       say("salinity.for_trace", what=name, value=values[name], level=r.value,
-                           continuous=r.details["continuous"], most=r.details["short_term"],
-                           stock=r.details["stock"] if case.field.livestock else None),
-                       m.Grade.MEASURED, (PLAN,), (r,)) for name, r in judged.items()),
+            m.on_side(m.Side.FOR if r.value != "none" else m.Side.CONTEXT, "salinity.for_trace", r,
+                      what=name, value=values[name], level=r.value,
+                      continuous=r.details["continuous"], most=r.details["short_term"],
+                      stock=r.details["stock"] if case.field.livestock else None)
+            for name, r in judged.items()),
         needs=needs, sources=(PLAN,), results=tuple(judged.values()))

@@ -109,10 +109,8 @@ def _finding(test: Tested) -> m.Finding:
         with subject(test.place):
             suits = stable_aggregates_suitable_pct.evaluate(
                 organic_matter_pct=test.organic_matter)
-        evidence.append(m.Evidence(
-            m.Side.FOR, say("soil_life.sieved", suitable=suits.value, matter=test.organic_matter,
-                            below=test.value < float(suits.value)),
-            m.Grade.SCREENING, (suits.source,), (suits,)))
+        evidence.append(m.stated("soil_life.sieved", suits, suitable=suits.value,
+                                 matter=test.organic_matter, below=test.value < float(suits.value)))
         classes = [*classes, "low" if test.value < float(suits.value) else "good"]
     evidence.append(m.Evidence(m.Side.AGAINST, say(f"soil_life.doubt_{test.indicator}"),
                                m.Grade.SCREENING, DOUBTS[test.indicator]))

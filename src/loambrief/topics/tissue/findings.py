@@ -93,8 +93,7 @@ def _stalk(case: CaseFile, test: TissueTest) -> m.Finding | None:
         severity=0 if name == "optimal" else 1,
         confidence=grade_confidence(enough_replicates=False), grade=m.Grade.MEASURED,
         value=value, unit="ppm", body=(say("tissue.body_stalk", name=name),),
-        evidence=(m.Evidence(m.Side.FOR, say("tissue.for_stalk", value=value, name=name),
-                             m.Grade.MEASURED, (named.source,), (named,)),),
+        evidence=(m.stated("tissue.for_stalk", named, value=value, name=name),),
         sources=(named.source,), results=(named,))
 
 
@@ -117,10 +116,8 @@ def _sap(case: CaseFile, test: TissueTest) -> m.Finding | None:
                                     enough_replicates=False),
         grade=m.Grade.MEASURED, value=value, unit="mg/L",
         body=(say("tissue.body_sap", name=named.value),),
-        evidence=(m.Evidence(m.Side.FOR, say("tissue.for_sap", stage=test.stage,
-                                             low=named.details["low"], high=named.details["high"],
-                                             memory=named.how == "memory"),
-                             m.Grade.MEASURED, (named.source,), (named,)),),
+        evidence=(m.stated("tissue.for_sap", named, stage=test.stage, low=named.details["low"],
+                           high=named.details["high"], memory=named.how == "memory"),),
         sources=(named.source,), results=(named,))
 
 
@@ -151,8 +148,8 @@ def _leaf(case: CaseFile, test: TissueTest) -> m.Finding | m.Missing:
         kind=m.NeedKind.MEASURE, item=LEAF, unit="", place=place,
         text=say("tissue.need_pair", keys=low, where=place),
         area_ac=case.field.area.value, results=tuple(read[n] for n in low),
-        sources=tuple(dict.fromkeys(read[n].source for n in low))),) if low else ()
-    sources = tuple(dict.fromkeys(r.source for r in read.values()))
+        sources=m.sources_of(read[n] for n in low)),) if low else ()
+    sources = m.sources_of(read.values())
     return _base(
         test, place, say("tissue.title_leaf", crop=crop.name, part=test.part, stage=test.stage,
                          low=low, high=high, where=place),
@@ -202,16 +199,13 @@ def _evidence(test: TissueTest, read: dict[str, Result]) -> Iterator[m.Evidence]
     odd = [n for n, r in read.items() if r.value != SUFFICIENT]
     for nutrient in odd:
         result = read[nutrient]
-        yield m.Evidence(m.Side.FOR, say(
-            "tissue.for_leaf", nutrient=nutrient, value=result.inputs["value"],
-            unit="%" if nutrient in ("N", "P", "K", "Ca", "Mg", "S") else "ppm",
-            name=result.value, low=result.details["low"], high=result.details["high"],
-            memory=result.how == "memory"), m.Grade.MEASURED, (result.source,), (result,))
+        yield m.stated("tissue.for_leaf", result, nutrient=nutrient, value=result.inputs["value"],
+                       unit="%" if nutrient in ("N", "P", "K", "Ca", "Mg", "S") else "ppm",
+                       name=result.value, low=result.details["low"], high=result.details["high"],
+                       memory=result.how == "memory")
     rest = [n for n in read if n not in odd]
     if rest:
-        yield m.Evidence(m.Side.CONTEXT, say("tissue.within", keys=rest), m.Grade.MEASURED,
-                         tuple(dict.fromkeys(read[n].source for n in rest)),
-                         tuple(read[n] for n in rest))
+        yield m.stated("tissue.within", *(read[n] for n in rest), keys=rest)
     nitrogen, sulfur = plain(test.nitrogen), plain(test.sulfur)
     if nitrogen is not None and sulfur:
         ratio = tissue_ratio.evaluate(first=nitrogen, second=sulfur)
