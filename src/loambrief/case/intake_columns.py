@@ -93,10 +93,6 @@ class Columns:
     notes: list[str] = field(default_factory=list)
     usable: bool = True
 
-    @property
-    def id_header(self) -> str:
-        return self.header[self.id]
-
     def name(self, column: int) -> str:
         """Header of a column, for messages."""
         text = self.header[column] if column < len(self.header) else ""

@@ -6,6 +6,7 @@ or it is ``"?"``. Methods are always ``"?"``: an extract cannot be told from a n
 proposal says ``confirmed: no``, and a mapping with that or with any ``"?"`` is refused.
 """
 
+import datetime as dt
 import json
 import re
 from collections.abc import Iterable, Mapping
@@ -351,20 +352,15 @@ def _marks(texts: Iterable[str]) -> tuple[str, str]:
 
 
 def _date_form(texts: list[str]) -> str:
-    texts = [t for t in texts if t]
-    if not texts or all(re.fullmatch(r"\d{4}-\d\d-\d\d", t) for t in texts):
-        return "YYYY-MM-DD"
-    if all(re.fullmatch(r"\d{1,2}\.\d{1,2}\.\d{4}", t) for t in texts):
-        return "DD.MM.YYYY"
-    if all(re.fullmatch(r"\d{4}/\d{1,2}/\d{1,2}", t) for t in texts):
-        return "YYYY/MM/DD"
-    pairs = [re.fullmatch(r"(\d{1,2})/(\d{1,2})/(\d{4})", t) for t in texts]
-    if all(pairs):
-        if any(int(p[1]) > 12 for p in pairs if p):
-            return "DD/MM/YYYY"
-        if any(int(p[2]) > 12 for p in pairs if p):
-            return "MM/DD/YYYY"
-    return TO_FILL_IN
+    """How dates are written, if only one order with a whole year fits all of them."""
+    def fits(form: str) -> bool:
+        try:
+            return all(dt.datetime.strptime(text, form) for text in texts)
+        except ValueError:
+            return False
+
+    found = [name for name, form in DATES.items() if "%Y" in form and fits(form)]
+    return found[0] if len(found) == 1 or not texts else TO_FILL_IN
 
 
 # the file --------------------------------------------------------------------------------

@@ -6,11 +6,11 @@ What only the finished plan can tell (an id, a limit of a zone) is checked there
 
 from collections.abc import Iterator, Mapping
 
-from loambrief.case.parts import SLACK
 from loambrief.case.problems import DataPath, Fault
 from loambrief.case.quantities import nearest, show
 from loambrief.case.schema import CaseFile, Material, Sample
-from loambrief.case.schema_plan import Nitrogen, OwnAction, Period, PlanChange
+from loambrief.case.schema_plan import Nitrogen, NitrogenPass, OwnAction, Period, PlanChange
+from loambrief.case.select import SLACK
 from loambrief.units import typed_unit
 
 KEYS_OF: Mapping[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
@@ -69,9 +69,7 @@ def own_faults(case: CaseFile) -> Iterator[Fault]:
 
 
 def _action(case: CaseFile, entry: OwnAction, path: DataPath) -> Iterator[Fault]:
-    yield from _material(case, entry.material, (*path, "material"))
-    yield from _where(case, entry.where, (*path, "where"))
-    yield from _period(entry.window, (*path, "window"))
+    yield from _work(case, entry, path)
     material = next((m for m in case.materials if m.id == entry.material), None)
     if entry.rate is not None and entry.material is None:
         yield Fault("CASE053", (*path, "rate"), f"{entry.rate.typed} of nothing",
@@ -86,9 +84,6 @@ def _action(case: CaseFile, entry: OwnAction, path: DataPath) -> Iterator[Fault]
     if (material is not None or entry.material is None) and work_of(entry, material) is None:
         yield Fault("CASE053", (*path, "kind"), "nothing", "what it puts right",
                     "Its material does not say it. Add the key 'kind' here.", at_key=True)
-    if entry.cost is not None and entry.cost.per not in ("ac", "ha", "each"):
-        yield Fault("CASE053", (*path, "cost", "per"), show(entry.cost.per),
-                    "ac, ha or each (for all of it)")
     zone = zone_named(case, entry.where)
     whole = case.field.area if zone is None or zone.area is None else zone.area
     if entry.area is not None and entry.area.value > whole.value * SLACK:
@@ -127,16 +122,21 @@ def _nitrogen(case: CaseFile, line: Nitrogen, path: DataPath) -> Iterator[Fault]
     for i, one in enumerate(line.passes):
         here: DataPath = (*path, "passes", i)
         yield from _pounds(one.nitrogen, (*here, "nitrogen"))
-        yield from _material(case, one.material, (*here, "material"))
-        yield from _where(case, one.where, (*here, "where"))
-        yield from _period(one.window, (*here, "window"))
+        yield from _work(case, one, here)
         material = next((m for m in case.materials if m.id == one.material), None)
         if material is not None and not _holds_nitrogen(material):
             yield Fault("CASE053", (*here, "material"), f"{material.id} without nitrogen",
                         "a material whose analysis states n or available_n")
-        if one.cost is not None and one.cost.per not in ("ac", "ha", "each"):
-            yield Fault("CASE053", (*here, "cost", "per"), show(one.cost.per),
-                        "ac, ha or each (for all of it)")
+
+
+def _work(case: CaseFile, entry: OwnAction | NitrogenPass, path: DataPath) -> Iterator[Fault]:
+    """What an action and a pass have alike: product, place, time and cost."""
+    yield from _material(case, entry.material, (*path, "material"))
+    yield from _where(case, entry.where, (*path, "where"))
+    yield from _period(entry.window, (*path, "window"))
+    if entry.cost is not None and entry.cost.per not in ("ac", "ha", "each"):
+        yield Fault("CASE053", (*path, "cost", "per"), show(entry.cost.per),
+                    "ac, ha or each (for all of it)")
 
 
 def _holds_nitrogen(material: Material) -> bool:

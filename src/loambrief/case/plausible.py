@@ -133,12 +133,10 @@ def _crops(case: CaseFile) -> Iterator[Fault]:
     """A previous crop, or one declared as unlisted, that the table does not have."""
     for name in ("crop", "previous_crop", "following_crop"):
         typed = getattr(case.field, name)
-        if name != "previous_crop" and (
-            typed is None or fold(typed) not in map(fold, case.field.unlisted_crops)
-        ):
-            continue  # then it is an error
         if typed is None or fold(typed) in crops() or "<" in typed:
             continue
+        if name != "previous_crop" and fold(typed) not in map(fold, case.field.unlisted_crops):
+            continue  # then it is an error
         near = nearest(fold(typed), crops()) if name == "previous_crop" else ""
         known = sorted(row["crop"] for row in load(CROPS))
         help = f"Did you mean {near!r}?" if near else "Known crops: " + ", ".join(known) + "."

@@ -7,7 +7,7 @@ from pathlib import Path
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
-from loambrief.case.names import crops, fold
+from loambrief.case.names import PERENNIAL, crops, fold
 from loambrief.case.plausible import STARTER_ID
 from loambrief.case.reader import UNWANTED, decode, read_bytes, read_text
 from loambrief.errors import ImpossibleInput, UnknownName
@@ -16,7 +16,6 @@ from loambrief.units import LB_PER_TON, T_PER_HA_PER_TON_PER_ACRE
 
 FORAGE = {"alfalfa": "legume", "grass forage": "grass"}
 """Crop group -> kind of forage."""
-PERENNIAL = (*FORAGE, "fruit")
 EXAMPLE_TON_AC = {"grain": 4.0, "alfalfa": 5.0, "grass forage": 3.0, "vegetable": 15.0,
                   "tuber": 20.0, "fruit": 10.0}
 """Example yields by crop group, short ton/ac; invented, to be replaced by the user."""
