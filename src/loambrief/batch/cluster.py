@@ -207,12 +207,13 @@ def _connect(address: str, ends: contextlib.ExitStack) -> Client:
                            "tcp://10.0.0.5:8786 or tls://10.0.0.5:8786")
     ends.enter_context(silence_logging_cmgr(logging.CRITICAL))
     ends.enter_context(dask.config.set({"distributed.admin.large-graph-warning-threshold": "1GiB"}))
-    # A client that found no scheduler closes when it is collected, and would wait without end if
-    # that happened while the next one starts.
-    gc.collect()
     try:
         client = Client(address, timeout=CONNECT, set_as_default=False, name="loambrief")
     except TypeError as error:  # of a line without its certificates
+        # Half open, the client would be closed whenever it is collected, if need be in its own
+        # thread, for which it would wait without end.
+        error.__traceback__ = None
+        gc.collect()
         raise ClusterFault("tls:// needs certificates: set distributed.comm.tls.ca-file, "
                            "distributed.comm.tls.client.cert and .key in Dask's configuration"
                            ) from error
