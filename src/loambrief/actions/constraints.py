@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 from loambrief.actions.model import Action, WithoutMaterial
 from loambrief.actions.offers import ANALYSIS_NUTRIENTS, Offer
 from loambrief.case.schema import CaseFile, Material
-from loambrief.findings.model import Message, NeedKind, say
+from loambrief.findings.model import NeedKind, say
 from loambrief.tables.organic import ASK, organic_row
 
 EQUIPMENT = "equipment"
@@ -42,12 +42,6 @@ class Ruling:
     def settled(self) -> bool:
         """The answer is final: a material that only waits for the certifier is not judged."""
         return self.key != "organic_ask"
-
-    @property
-    def text(self) -> Message:
-        """The constraint in words."""
-        return say(f"farm.{self.key}", reason=self.reason, section=self.section,
-                   condition=self.condition)
 
 
 def ruling(case: CaseFile, material: Material) -> Ruling | None:

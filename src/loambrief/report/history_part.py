@@ -97,13 +97,10 @@ def _reading(context: Context, series: Series, reading: PastReading) -> str:
                                              (reading.low, reading.high))
 
 
-def _name(context: Context, series: Series) -> str:
-    return context.write(say("history.quantity", name=series.quantity))
-
-
 def _full_name(context: Context, series: Series) -> str:
     """Quantity and layer, or the one depth of a cone reading."""
-    return ", ".join(p for p in (_name(context, series), _layer(context.writer, series)) if p)
+    name = context.write(say("history.quantity", name=series.quantity))
+    return ", ".join(p for p in (name, _layer(context.writer, series)) if p)
 
 
 def _layer(writer: Writer, series: Series) -> str:
