@@ -68,9 +68,8 @@ def ruling(case: CaseFile, material: Material) -> Ruling | None:
     return Ruling("organic_allowed", material.certifier or "", section, sources=sources)
 
 
-def allowed(case: CaseFile, on_offer: Iterable[Offer]) -> tuple[Offer, ...]:
+def allowed(case: CaseFile, on_offer: Sequence[Offer]) -> tuple[Offer, ...]:
     """Offers that no constraint of the farm rules out."""
-    on_offer = tuple(on_offer)
     out = ruled_out(case, on_offer)
     return tuple(o for o in on_offer if o.id not in out)
 

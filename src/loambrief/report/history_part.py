@@ -234,8 +234,8 @@ def _deeds(context: Context, review: Review) -> list[b.Block]:
               unpriced=sum(d.cost is None and d.not_done is None for d in review.done))),
     ]
     if review.expectations:
-        blocks.append(b.Bullets(tuple(_expectation(context, e) for e in review.expectations)))
-        blocks.append(b.Paragraph(word("expectation_note"), b.Style.NOTE))
+        blocks += [b.Bullets(tuple(_expectation(context, e) for e in review.expectations)),
+                   b.Paragraph(word("expectation_note"), b.Style.NOTE)]
     return blocks
 
 
