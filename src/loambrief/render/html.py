@@ -56,8 +56,6 @@ def render_html(model: b.ReportModel) -> bytes:
     RenderFault
         A link to nowhere, an anchor used twice, a skipped heading level, a figure without a
         text alternative, a block that no macro shows.
-    ResourceMissing
-        A template, the style sheet, a font or the theme is not there.
     """
     page, environment = Page(model), _environment()
     word = {b.DocumentStatus.DRAFT: model.words.draft,

@@ -102,11 +102,9 @@ class Context:
         return self.writer.quantity(value, unit, digits, within)
 
     def rate(self, value: float, unit: str, within: numbers.Ends | None = None) -> str:
-        """A rate in both unit systems; see :meth:`Writer.rate`."""
         return self.writer.rate(value, unit, within)
 
     def order(self, value: float, unit: str) -> str:
-        """An amount to order; see :meth:`Writer.order`."""
         return self.writer.order(value, unit)
 
     @cached_property
