@@ -13,15 +13,10 @@ from loambrief.case.schema_plan import Nitrogen, NitrogenPass, OwnAction, Period
 from loambrief.case.select import SLACK
 from loambrief.units import typed_unit
 
-KEYS_OF: Mapping[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
-    # what a change needs one of, and what it may have beside that
-    "drop": ((), ()),
-    "defer": (("until", "condition"), ()),
-    "replace": (("material", "rate"), ()),
-    "split": (("parts",), ()),
-    "move": (("rank",), ()),
-}
-ALL_KEYS = ("until", "condition", "material", "rate", "parts", "rank")
+KEYS_OF: Mapping[str, tuple[str, ...]] = {
+    "drop": (), "defer": ("until", "condition"), "replace": ("material", "rate"),
+    "split": ("parts",), "move": ("rank",)}
+"""What a change needs one of; it may have no key of another one."""
 KIND_OF = {"lime": "lime", "gypsum": "gypsum", "elemental sulfur": "acidify",
            "fertilizer": "nutrient", "manure": "nutrient", "compost": "nutrient",
            "biosolids": "nutrient", "cover crop": "organic matter"}
@@ -92,15 +87,15 @@ def _action(case: CaseFile, entry: OwnAction, path: DataPath) -> Iterator[Fault]
 
 
 def _change(case: CaseFile, change: PlanChange, path: DataPath) -> Iterator[Fault]:
-    wanted, beside = KEYS_OF[change.change]
-    given = [k for k in ALL_KEYS if getattr(change, k) is not None]
+    wanted = KEYS_OF[change.change]
+    given = [k for keys in KEYS_OF.values() for k in keys if getattr(change, k) is not None]
     if wanted and not set(wanted) & set(given):
         yield Fault("CASE053", (*path, "change"), f"{change.change} without {' or '.join(wanted)}",
                     f"{' or '.join(wanted)} beside it")
     for key in given:
-        if key not in (*wanted, *beside):
+        if key not in wanted:
             yield Fault("CASE053", (*path, key), f"{key} beside change: {change.change}",
-                        f"only {', '.join(('reason', *wanted, *beside))} beside it",
+                        f"only {', '.join(('reason', *wanted))} beside it",
                         "A further change of the same action is an entry of its own.", at_key=True)
     yield from _material(case, change.material, (*path, "material"))
     if change.until is not None and change.until <= case.case.date:

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from loambrief.agronomy.possible import NotNegative, Positive, SoilPh
 from loambrief.agronomy.registry import Answer, by_row, formula
 from loambrief.errors import ImpossibleInput
-from loambrief.tables import DataRow, DataTable, load
+from loambrief.tables import DataRow, DataTable, load, parts
 from loambrief.topics.acidity.formulas import constant
 from loambrief.units import KFT2_PER_ACRE, LB_PER_TON, T_PER_HA_PER_TON_PER_ACRE
 
@@ -39,7 +39,7 @@ def lime_table(name: str) -> DataRow:
 
 def fits_buffer(name: str, buffer_method: str) -> bool:
     """True if a lime table was calibrated on readings of this buffer (or of its equal)."""
-    return buffer_method in str(lime_table(name)["buffers"]).split("|")
+    return buffer_method in parts(lime_table(name)["buffers"])
 
 
 def tables_for(buffer_method: str) -> tuple[str, ...]:
@@ -49,13 +49,12 @@ def tables_for(buffer_method: str) -> tuple[str, ...]:
 
 def regions_of(name: str) -> tuple[str, ...]:
     """Regions a lime table's source gives advice in."""
-    return tuple(r for r in str(lime_table(name)["regions"] or "").split("|") if r)
+    return parts(lime_table(name)["regions"])
 
 
 def targets_of(name: str) -> tuple[float, ...]:
     """Target pH printed in a lime table, ascending; empty where a formula takes any target."""
-    listed = str(lime_table(name)["targets"] or "")
-    return tuple(sorted(float(part.split("=")[0]) for part in listed.split("|") if part))
+    return tuple(sorted(float(p.split("=")[0]) for p in parts(lime_table(name)["targets"])))
 
 
 @formula(unit="ton/ac", source="mclean-1982-smp", locator="by the named table", how="memory",
@@ -176,7 +175,7 @@ def _grid(row, buffer_ph, target_ph, acidity, soil_ph) -> _TableAnswer:
     else:
         key, at = "buffer_ph", _need_buffer(row, buffer_ph)
     look = _nearest_row if row["rule"] == "nearest" else _between_rows
-    columns = dict(part.split("=") for part in str(row["targets"]).split("|"))
+    columns = dict(part.split("=") for part in parts(row["targets"]))
     by_target = {float(t): c for t, c in columns.items()}
     lower, upper, weight, notes, within = _target_span(by_target, target_ph)
     one = look(grid, key, by_target[lower], at)

@@ -9,7 +9,7 @@ from loambrief.errors import UnknownName
 from loambrief.findings import model as m
 from loambrief.findings.crop_kinds import kept_stock
 from loambrief.findings.model import nutrient, say
-from loambrief.tables import load
+from loambrief.tables import load, parts
 from loambrief.topics.acidity.findings import wants_lime
 from loambrief.topics.acidity.state import AcidState, region_of
 from loambrief.topics.cations.formulas import constant
@@ -27,7 +27,7 @@ def limits(nutrient: str, unit: str, region: str | None) -> dict[str, dict]:
     for row in load("cations/limits"):
         if row["nutrient"] != nutrient or row["unit"] != unit:
             continue
-        places = {r.lower() for r in str(row["regions"] or "").split("|") if r}
+        places = {r.lower() for r in parts(row["regions"]) if r}
         if places and (region or "").lower() not in places:
             continue
         if row["class"] not in found or places:

@@ -7,7 +7,7 @@ from loambrief.findings import model as m
 from loambrief.findings.crop_kinds import FORAGE, kept_stock, known_crop
 from loambrief.findings.model import say
 from loambrief.findings.places import spots_place
-from loambrief.tables import load
+from loambrief.tables import load, parts
 from loambrief.topics.forage.formulas_safety import (
     BELOW,
     DEATHS,
@@ -18,7 +18,7 @@ from loambrief.topics.forage.formulas_safety import (
     hay_caution,
     hay_weed_caution,
 )
-from loambrief.topics.weeds.formulas_names import find_species, split
+from loambrief.topics.weeds.formulas_names import find_species
 
 HAZARDS = "weeds/hazards"
 HAY_LEGUMES = ("red clover",)
@@ -42,8 +42,8 @@ def _listed(awns: bool) -> dict[str, tuple[str, ...]]:
     found: dict[str, tuple[str, ...]] = {}
     for row in load(HAZARDS):
         if row["hay"] == ("awns" if awns else "nitrate"):
-            for name in split(row["species"]):
-                found[name] = tuple(str(row["source"]).split(";"))
+            for name in parts(row["species"]):
+                found[name] = parts(row["source"], ";")
     return found
 
 

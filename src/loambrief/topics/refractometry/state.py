@@ -10,7 +10,7 @@ from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.findings.confidence import grade_confidence
 from loambrief.findings.model import Confidence, Place
 from loambrief.findings.places import named_place
-from loambrief.tables import load
+from loambrief.tables import load, parts
 from loambrief.tables.harmful import plain_name
 from loambrief.topics.refractometry.formulas import (
     brix_at_20c,
@@ -30,7 +30,7 @@ def plant_organs(part: str) -> frozenset[str]:
     """Organs that a typed part of a plant names, word by word."""
     words = set(plain_name(part).split())
     return frozenset(row["organ"] for row in load("refractometry/plant_parts")
-                     if words & set(row["words"].split("|")))
+                     if words & set(parts(row["words"])))
 
 
 @dataclass(frozen=True)
