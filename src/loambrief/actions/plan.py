@@ -69,7 +69,7 @@ def make_plan(case: CaseFile, findings: tuple[m.Finding, ...],
     by_id = {o.id: o for o in listed}
     own = own_actions(case, by_id, findings)
     asked = ground.treated(case, gather(findings))
-    needs, gone = counted(case, asked, own, by_id)
+    needs, gone = counted(asked, own, by_id)
     magnesium = {n.need.place.id for n in needs if n.need.item == "Mg"}
     actions = list(lime_actions(case, amounts(needs, m.NeedKind.LIME), on_offer, magnesium))
     actions += gypsum_actions(case, amounts(needs, m.NeedKind.GYPSUM), on_offer)
