@@ -72,7 +72,7 @@ def document_jobs(entries: Sequence[CaseEntry], wanted: WantedDocuments, store: 
         yield job(kind, good, lambda: _packs(good, store, options, wanted.annexes))
     if wanted.letters:
         refused = [] if no_letter is None else no_letter
-        yield job("letters", good, lambda: _letters(good, store, refused))
+        yield job("letters", good, lambda: client_letters(good, store, refused))
     if wanted.cover:
         month = wanted.month or max(f.date for f in figures)[:7]
         yield job(f"cover {month}", entries,
@@ -111,12 +111,6 @@ def _packs(entries: Sequence[CaseEntry], store: OutputFolder,
     from loambrief.batch.bundle import print_packs
 
     return print_packs(entries, store, options, annexes)
-
-
-def _letters(entries: Sequence[CaseEntry], store: OutputFolder,
-             refused: list[NoLetter]) -> Iterator[tuple[str, bytes]]:
-
-    return client_letters(entries, store, refused)
 
 
 def _cover(entries: Sequence[CaseEntry], figures: Sequence[Figures], month: str,
