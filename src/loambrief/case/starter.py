@@ -3,6 +3,7 @@
 import datetime as dt
 import json
 import re
+from functools import cache
 from pathlib import Path
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
@@ -70,12 +71,7 @@ def starter_case(
     if region and (UNWANTED.search(region) or len(region.splitlines()) > 1 or len(region) > 200):
         raise ImpossibleInput(f"{region[:60]!r} is not the name of a region")
     date = date or dt.date.today()
-    environment = Environment(
-        loader=FileSystemLoader(templates_dir() / "starter"), undefined=StrictUndefined,
-        trim_blocks=True, lstrip_blocks=True, keep_trailing_newline=True, autoescape=False,
-    )
-    environment.filters["quoted"] = lambda text: json.dumps(text, ensure_ascii=False)
-    text = environment.get_template("case.yaml.j2").render(
+    text = _environment(templates_dir() / "starter").get_template("case.yaml.j2").render(
         us=units == "us",
         paper=paper or ("letter" if units == "us" else "a4"),
         language=language,
@@ -94,6 +90,16 @@ def starter_case(
         yield_goal=_example_yield(row, units),
     )
     return re.sub(_REMARK, lambda m: f"{m[1] + '  ':<{REMARK_COLUMN}}{m[2]}", text)
+
+
+@cache
+def _environment(folder: Path) -> Environment:
+    made = Environment(
+        loader=FileSystemLoader(folder), undefined=StrictUndefined,
+        trim_blocks=True, lstrip_blocks=True, keep_trailing_newline=True, autoescape=False,
+    )
+    made.filters["quoted"] = lambda text: json.dumps(text, ensure_ascii=False)
+    return made
 
 
 def _profile(path: Path | None) -> str:
