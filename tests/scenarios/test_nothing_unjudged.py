@@ -15,6 +15,7 @@ from functools import cache
 import pytest
 import yaml
 from hypothesis import settings
+from sample_reports import first_part
 
 from loambrief import pipeline
 from loambrief.actions.plan import make_plan
@@ -220,7 +221,7 @@ def test_page_one_sells_nothing_unjudged(guide, language, tmp_path):
         path = tmp_path / "case.yaml"
         path.write_text(yaml.safe_dump(typed(*row, language)), encoding="utf-8")
         advice = pipeline.advise(load_case(path))
-        model = pipeline.report_model(advice)
+        model = first_part(advice)
         first = model.blocks[0]
         assert isinstance(first, Summary)
         page = " ".join(render_plain(replace(model, blocks=(first,))).decode().split())
