@@ -16,6 +16,7 @@ from loambrief.report import build
 from loambrief.report.annex import advisory_alone
 from loambrief.report.blocks import Annex, AnnexFile, ReportModel
 from loambrief.report.glossary import printed
+from loambrief.report.pictures import Pictures
 
 ROOT = Path(__file__).parents[1]
 CASES = {p.parent.name: p for p in sorted((ROOT / "sample_inputs").glob("*/case.yaml"))}
@@ -63,12 +64,13 @@ def written(path: Path, language: str = "en") -> tuple[pipeline.Advice, ReportMo
 
 
 def first_part(made: pipeline.Advice, annex: bool = False) -> ReportModel:
-    """Report model of an advisory alone; its annex, which takes longer, is written only if asked
-    for."""
+    """Report model of an advisory alone; its charts and its annex, which take longer, are made
+    only if ``annex``."""
     if annex:
         return advisory_alone(pipeline.report_model(made))
-    with patch.object(build, "with_annex", lambda context, drawn, first: (
-            *map(printed, first), Annex("", ()))):
+    with (patch.object(build, "pictures", lambda context: Pictures()),
+          patch.object(build, "with_annex", lambda context, drawn, first: (
+              *map(printed, first), Annex("", ())))):
         return advisory_alone(pipeline.report_model(made))
 
 
