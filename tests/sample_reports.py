@@ -5,18 +5,13 @@ from __future__ import annotations
 import re
 from functools import cache
 from pathlib import Path
-from unittest.mock import patch
 
 import yaml
 
 from loambrief import pipeline
 from loambrief.case.load import LoadedCase, load_case
 from loambrief.render.pdf import render_pdf
-from loambrief.report import build
-from loambrief.report.annex import advisory_alone
-from loambrief.report.blocks import Annex, AnnexFile, ReportModel
-from loambrief.report.glossary import printed
-from loambrief.report.pictures import Pictures
+from loambrief.report.blocks import AnnexFile, ReportModel
 
 ROOT = Path(__file__).parents[1]
 CASES = {p.parent.name: p for p in sorted((ROOT / "sample_inputs").glob("*/case.yaml"))}
@@ -61,17 +56,6 @@ def written(path: Path, language: str = "en") -> tuple[pipeline.Advice, ReportMo
     annex = AnnexFile(pipeline.annex_name(made.loaded.case.case.id), "0" * 64)
     draft = pipeline._draft(made, stage, annex.name)
     return made, pipeline._finished(made, draft, stage, annex)[0].model
-
-
-def first_part(made: pipeline.Advice, annex: bool = False) -> ReportModel:
-    """Report model of an advisory alone; its charts and its annex, which take longer, are made
-    only if ``annex``."""
-    if annex:
-        return advisory_alone(pipeline.report_model(made))
-    with (patch.object(build, "pictures", lambda context: Pictures()),
-          patch.object(build, "with_annex", lambda context, drawn, first: (
-              *map(printed, first), Annex("", ())))):
-        return advisory_alone(pipeline.report_model(made))
 
 
 CUTS = (r"(?:penetrometer|infiltration|refractometer|residue):\n(?:  .*\n|\n)+",

@@ -7,7 +7,7 @@ import re
 from functools import cache
 
 import pytest
-from sample_reports import CASES, first_part
+from sample_reports import CASES
 
 from loambrief import pipeline
 from loambrief.actions.materials import CAUTIONS
@@ -17,6 +17,7 @@ from loambrief.case.load import load_bytes
 from loambrief.errors import CaseProblems
 from loambrief.render.html import render_html
 from loambrief.render.plain import render_plain
+from loambrief.report.annex import advisory_alone
 from loambrief.report.applicator import spread_actions
 from loambrief.report.calendar_file import events
 from loambrief.report.money import money_of
@@ -137,7 +138,7 @@ def test_every_operation_finds_something_to_do():
         assert any(operation(bare(name)) is not None for name in sorted(CASES)), operation
 
 
-@pytest.mark.usefixtures("no_typeface")
+@pytest.mark.usefixtures("plain_pages")
 @pytest.mark.parametrize("operation", OPERATIONS, ids=lambda o: o.__name__)
 @pytest.mark.parametrize("name", sorted(CASES))
 def test_every_part_agrees(name, operation):
@@ -155,7 +156,7 @@ def test_every_part_agrees(name, operation):
     ranks_and_money(now)
     orders_and_dates(now, case)
     cautions(now)
-    files(advice, annex=name == "own_plan_michigan" or operation is farm)
+    files(advice)
     assert now.differences and now.program is not None
     told = {d.action_id: d for d in now.differences}
     assert all(a.id in told or a.split_from in told for a in now.actions if a.own or a.changed)
@@ -212,9 +213,9 @@ def cautions(plan: Plan) -> None:
         assert set(c.key for c in aside.cautions) <= {c.key for c in aside.action.need.cautions}
 
 
-def files(advice: pipeline.Advice, annex: bool) -> None:
+def files(advice: pipeline.Advice) -> None:
     """Page 1, plan table, text, HTML and JSON print one total."""
-    model = first_part(advice, annex)
+    model = advisory_alone(pipeline.report_model(advice))
     data = json.loads(next(a.content for a in model.attachments if a.name.endswith(".json")))
     total = money_of(advice.plan).total
     assert data["budget"]["printed"]["total"] == total
