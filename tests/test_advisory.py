@@ -14,6 +14,7 @@ import pypdfium2
 import pytest
 import yaml
 from pdf_text import page_texts
+from sample_reports import short_text
 
 from loambrief import pipeline
 from loambrief.report.text import Writer
@@ -153,21 +154,37 @@ def test_case_and_data_travel_with_the_document(advisory):
     assert attached[f"{advisory.case_id}.json"][0] == advisory.data
 
 
-@pytest.mark.parametrize("seed", ["0", "4711"])
-def test_same_case_same_bytes(seed, tmp_path):
-    """ensures that hash seed, process, time zone and folder leave no trace in the files."""
-    case = CASES["acid_corn_ohio"]
+@pytest.fixture(scope="module", params=[("0", False), ("4711", True)],
+                ids=["short", "whole"])
+def started_anew(request, tmp_path_factory):
+    """A case, the files that a new process elsewhere makes of it, and its exit code: 1 if there
+    is more of reportlab in it than an advisory needs."""
+    folder = tmp_path_factory.mktemp("elsewhere")
+    seed, whole = request.param
+    case = folder / "case.yaml"
+    case.write_bytes(CASES["acid_corn_ohio"].read_bytes() if whole else short_text().encode())
     environment = dict(os.environ, PYTHONHASHSEED=seed, TZ="Asia/Tokyo", LC_ALL="C",
                        PYTHONPATH=str(ROOT / "src"))
-    subprocess.run([sys.executable, "-m", "loambrief.cli", "advise", case, "-o", tmp_path, "-q"],
-                   check=True, cwd=tmp_path, env=environment)
-    here = pipeline.make_advisory(case)
-    for name, content in here.files().items():
-        assert (tmp_path / name).read_bytes() == content, name
+    code = ("import sys; from loambrief.cli import main; "
+            "main(['advise', 'case.yaml', '-o', 'out', '-q'], standalone_mode=False); "
+            "sys.exit(any(name.startswith('reportlab.platypus') for name in sys.modules))")
+    done = subprocess.run([sys.executable, "-c", code], check=False, cwd=folder, env=environment)
+    return case, {p.name: p.read_bytes() for p in (folder / "out").iterdir()}, done.returncode
 
 
-def _changed(tmp_path, change):
-    raw = yaml.safe_load(CASES["acid_corn_ohio"].read_text(encoding="utf-8"))
+def test_same_case_same_bytes(started_anew):
+    """ensures that hash seed, process, time zone and folder leave no trace in the files."""
+    case, files, _ = started_anew
+    assert files == pipeline.make_advisory(case).files()
+
+
+def test_advice_loads_no_second_layout_engine(started_anew):
+    """ensures that a first advisory does not wait for reportlab's own page layout."""
+    assert started_anew[2] == 0
+
+
+def _changed(tmp_path, change, text):
+    raw = yaml.safe_load(text)
     change(raw)
     path = tmp_path / "case.yaml"
     path.write_text(yaml.safe_dump(raw, sort_keys=False, allow_unicode=True), encoding="utf-8")
@@ -181,7 +198,7 @@ def test_markup_in_a_case_is_only_text(tmp_path):
         raw["client"]["name"] = "A & B <Farms>"
         raw["notes"] = ['<img src="http://example.invalid/x.png"/> {{ 7 * 7 }} <b>bold</b>']
 
-    made = pipeline.make_advisory(_changed(tmp_path, change))
+    made = pipeline.make_advisory(_changed(tmp_path, change, short_text()))
     reader = pypdf.PdfReader(io.BytesIO(made.pdf))
     whole = " ".join(" ".join(page_texts(made.pdf)).split())
     assert "A & B <Farms>" in whole
@@ -204,7 +221,8 @@ def test_a_case_with_almost_nothing_is_still_honest(tmp_path, keep):
             raw["samples"][0].pop("area")
             raw["samples"][0]["increments"] = raw["samples"][0]["increments"][1:]
 
-    made = pipeline.make_advisory(_changed(tmp_path, change))
+    whole = CASES["acid_corn_ohio"].read_text(encoding="utf-8")
+    made = pipeline.make_advisory(_changed(tmp_path, change, whole))
     data = json.loads(made.data)
     assert data["missing"], "nothing is said to be missing"
     if keep != "samples":
@@ -231,7 +249,7 @@ def test_bags_are_ordered_whole(tmp_path):
     def change(raw):
         next(m for m in raw["materials"] if m["id"] == "potash")["bag"] = "50 lb"
 
-    made = pipeline.make_advisory(_changed(tmp_path, change))
+    made = pipeline.make_advisory(_changed(tmp_path, change, short_text()))
     orders = {o.material_id: o for o in made.advice.plan.orders}
     assert orders["potash"].ordered_lb % 50 == 0
     assert orders["potash"].ordered_lb >= orders["potash"].needed_lb

@@ -72,10 +72,10 @@ def test_words_stay_readable_on_a_terminal_without_unicode(tmp_path):
     """ensures that a sign the terminal lacks becomes the nearest plain one."""
     path = tmp_path / "feld.yaml"
     path.write_text(CASE.read_text("utf-8").replace("name: East 40", "nome: Île – 40 ★"), "utf-8")
-    done = outside("check", path, env={"PYTHONIOENCODING": "latin-1"})
-    assert done.returncode == 1 and "nome: Île - 40 ?" in done.stdout.decode("latin-1")
-    done = outside("check", path, env={"PYTHONIOENCODING": "ascii"})
-    assert "nome: Île – 40 ★" in done.stdout.decode("utf-8")
+    done = CliRunner(charset="latin-1").invoke(main, ["check", str(path)])
+    assert done.exit_code == 1 and "nome: Île - 40 ?" in done.stdout_bytes.decode("latin-1")
+    done = CliRunner(charset="ascii").invoke(main, ["check", str(path)])
+    assert "nome: Île – 40 ★" in done.stdout_bytes.decode("utf-8")
 
 
 def test_name_of_a_file_that_is_no_text(tmp_path):
@@ -189,9 +189,10 @@ def test_new_case_says_what_comes_next(tmp_path):
     path = tmp_path / "Île 40" / "l'été.yaml"
     result = run("new", path)
     command = result.stdout.strip().rpartition("loambrief ")[2]
-    done = subprocess.run(["/bin/sh", "-c", f'"$0" -m loambrief.cli {command}', sys.executable],
-                          capture_output=True, timeout=300, check=False)
-    assert result.exit_code == 0 and done.returncode == 0, done.stderr
+    words = subprocess.run(["/bin/sh", "-c", f"printf '%s\\0' {command}"], capture_output=True,
+                           timeout=300, check=True).stdout.decode().split("\0")[:-1]
+    done = run(*words)
+    assert result.exit_code == 0 and done.exit_code == 0, done.output
 
 
 @pytest.mark.parametrize("arguments", [

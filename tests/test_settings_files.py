@@ -24,10 +24,12 @@ interest: none
 
 @pytest.fixture
 def home(tmp_path, monkeypatch):
-    """A user with settings, in a project's folder with others; writes either."""
+    """A user with settings, in a project's folder with others; writes either. The doctor's long
+    checks have tests of their own."""
     monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path / "config"))
     for name in ("SETTINGS", "ARCHIVE", "UNITS", "OUTPUT"):
         monkeypatch.delenv(f"LOAMBRIEF_{name}", raising=False)
+    monkeypatch.setattr("loambrief.doctor._answers", lambda: Checked("answers", True, ""))
     (tmp_path / "config" / "loambrief").mkdir(parents=True)
     (tmp_path / "project" / "deep").mkdir(parents=True)
     monkeypatch.chdir(tmp_path / "project" / "deep")
@@ -64,11 +66,10 @@ def test_command_line_before_environment_before_project_before_user(home, monkey
     assert json.loads(run("archive", "head", "--json"))["head"] == heads["config/loambrief/mine"]
 
 
-def test_doctor_says_what_is_in_force_and_from_where(home, monkeypatch):
+def test_doctor_says_what_is_in_force_and_from_where(home):
     """ensures that every setting is told with the file and line, or the variable, it is from."""
     top = home('paper = "a4"\nunits = "us"\n[mail]\nhost = "mail.example.org"\n',
                '\nunits = "si"\n')
-    monkeypatch.setattr("loambrief.doctor._answers", lambda: Checked("answers", True, ""))
     facts = {f["name"]: f for f in json.loads(run("doctor", "--json", LOAMBRIEF_OUTPUT="out"))}
     user = top / "config" / "loambrief" / "settings.toml"
     assert facts["settings paper"]["found"] == f"a4 (user, {user}:1)"

@@ -104,6 +104,7 @@ def test_doctor_names_what_is_wrong(monkeypatch):
 def test_doctor_ends_with_one_when_something_is_wrong(monkeypatch):
     """ensures that a script can tell."""
     monkeypatch.setattr(doctor, "OLDEST_PYTHON", (99, 0))
+    monkeypatch.setattr(doctor, "_answers", lambda: doctor.Checked("answers", True, ""))
     result = run("doctor")
     assert result.exit_code == 1 and "WRONG python" in result.output
 

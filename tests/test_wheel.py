@@ -8,6 +8,7 @@ import zipfile
 from pathlib import Path
 
 import pytest
+from sample_reports import short_text
 
 from loambrief.tables import references
 
@@ -75,7 +76,8 @@ def test_installed_wheel_makes_an_advisory(wheel, tmp_path):
     (site / "zz_libraries.pth").write_text("\n".join(libraries), encoding="utf-8")
     away = tmp_path / "elsewhere"
     away.mkdir()
-    case = ROOT / "sample_inputs" / "acid_corn_ohio" / "case.yaml"
+    case = tmp_path / "case.yaml"
+    case.write_text(short_text(), encoding="utf-8")
     environment = {k: v for k, v in os.environ.items() if k != "PYTHONPATH"}
     where = subprocess.run([python, "-c", "import loambrief; print(loambrief.__file__)"], cwd=away,
                            check=True, capture_output=True, text=True, env=environment).stdout

@@ -16,16 +16,14 @@ from importlib.metadata import version
 from pathlib import Path
 
 from loambrief import __version__
-from loambrief.actions.differences import beside_program, has_own
+from loambrief.actions.differences import beside_program
 from loambrief.actions.held import held
 from loambrief.actions.model import Plan
 from loambrief.actions.own_rates import WARNINGS as OWN_RATE_WARNINGS
 from loambrief.actions.plan import make_plan
 from loambrief.agronomy.guides import from_data, with_guides
 from loambrief.agronomy.registry import Result, recording
-from loambrief.case.codes import OF_PLAN
 from loambrief.case.load import LoadedCase, load_case
-from loambrief.case.schema import CaseFile
 from loambrief.errors import PlanFaults
 from loambrief.findings.model import NeedKind, say
 from loambrief.report import blocks as b
@@ -123,23 +121,11 @@ def advise(loaded: LoadedCase) -> Advice:
         except PlanFaults as error:
             loaded.of_plan(error.faults)
             raise
-        if _sets_plan(loaded.case):
+        if loaded.sets_plan:
             loaded = loaded.of_plan(held(loaded.case, plan, diagnosis.findings))
-        if has_own(loaded.case):
+        if loaded.case.has_own:
             plan = beside_program(loaded.case, plan, earlier)
     return Advice(loaded, diagnosis, plan, tuple(trace.results))
-
-
-def check(path: Path) -> LoadedCase:
-    """A case with all its warnings; with own entries also those that only its plan can give."""
-    loaded = load_case(path)
-    return advise(loaded).loaded if _sets_plan(loaded.case) else loaded
-
-
-def _sets_plan(case: CaseFile) -> bool:
-    """The adviser set or named something of the plan, or accepts a warning of it."""
-    return (has_own(case) or bool(case.strips is not None and case.strips.actions)
-            or any(a.code in OF_PLAN for a in case.accept))
 
 
 @uncollected()
@@ -163,8 +149,7 @@ class _Standing:
 
 
 def _writer(advice: Advice) -> Writer:
-    case = advice.loaded.case.case
-    return Writer.of(case)
+    return Writer.of(advice.loaded.case.case)
 
 
 def _draft(advice: Advice, stage: _Standing, annex_file: str = "") -> FieldDraft:
@@ -339,8 +324,7 @@ class Brief:
 
 def brief(advice: Advice, most: int = 3) -> Brief:
     """What the terminal shows: the first actions, the money, what is missing."""
-    case, plan = advice.loaded.case, advice.plan
-    writer = Writer.of(case.case)
+    case, plan, writer = advice.loaded.case, advice.plan, _writer(advice)
     actions = []
     costs = money_of(plan)
     for action in [a for a in plan.actions if a.id in plan.budget.chosen][:most]:
@@ -359,8 +343,7 @@ def brief(advice: Advice, most: int = 3) -> Brief:
 
 def own_rate_warnings(advice: Advice) -> list[str]:
     """Limits that the adviser's own rates cross, for the terminal."""
-    case = advice.loaded.case
-    writer = Writer.of(case.case)
+    writer = _writer(advice)
     return [f"{action.id}: {writer.write(caution)}" for action in advice.plan.actions
             for caution in action.cautions if caution.key in OWN_RATE_WARNINGS]
 
@@ -387,8 +370,7 @@ def calendar_file(advice: Advice) -> Mapping[str, bytes]:
     from loambrief.report.calendar_file import calendar_bytes
 
     case = advice.loaded.case
-    writer = Writer.of(case.case)
-    return {f"{case.case.id}.ics": calendar_bytes(case, advice.plan, writer)}
+    return {f"{case.case.id}.ics": calendar_bytes(case, advice.plan, _writer(advice))}
 
 
 def applicator_file(advice: Advice, *, status: b.DocumentStatus = b.DocumentStatus.DRAFT,
@@ -405,9 +387,7 @@ def applicator_file(advice: Advice, *, status: b.DocumentStatus = b.DocumentStat
     from loambrief.render.pdf import render_pdf
     from loambrief.report.applicator import SCALES, applicator_sheet
 
-    case = advice.loaded.case
-    writer = Writer.of(case.case)
-    pdf = b""
+    case, writer, pdf = advice.loaded.case, _writer(advice), b""
     for scale in SCALES:
         sheet = applicator_sheet(case, advice.plan, writer, scale)
         pdf = render_pdf(replace(sheet, status=status, number=number,
@@ -426,9 +406,8 @@ def rate_map_files(advice: Advice, *, status: b.DocumentStatus = b.DocumentStatu
     """
     from loambrief.report.rate_map import rate_map
 
-    case = advice.loaded.case
-    writer = Writer.of(case.case)
-    made = rate_map(case, advice.plan, writer, status=status.value, number=number, stem=stem)
+    made = rate_map(advice.loaded.case, advice.plan, _writer(advice), status=status.value,
+                    number=number, stem=stem)
     return made.files, made.undrawn
 
 
@@ -441,7 +420,7 @@ def next_case_text(last: Path, path: Path, date: dt.date | None = None) -> str:
 
     loaded = load_case(last)
     advice = advise(loaded)
-    writer = Writer.of(loaded.case.case)
+    writer = _writer(advice)
     names = {m.id: m for m in loaded.case.materials}
     lines = []
     for action in advice.plan.actions:
@@ -480,8 +459,7 @@ def field_sheet_file(advice: Advice, sections: Sequence[str], blank: int = 3) ->
     from loambrief.report.fieldsheet import field_sheet
     from loambrief.report.fieldsheet_plan import plan_visit
 
-    case = advice.loaded.case
-    writer = Writer.of(case.case)
+    case, writer = advice.loaded.case, _writer(advice)
     plan = plan_visit(case, writer, sections=sections, blank=blank)
     pdf = render_pdf(field_sheet(case, advice.diagnosis.missing, advice.plan.followups, plan,
                                  writer))

@@ -1,8 +1,10 @@
 """The adviser's own actions, changes and nitrogen line: what they do to the plan."""
 
+import json
 from pathlib import Path
 
 import pytest
+from click.testing import CliRunner
 from plan_builders import case_of, finding, material, need
 
 from loambrief import pipeline
@@ -13,6 +15,7 @@ from loambrief.actions.plan import make_plan
 from loambrief.actions.rounding import round_rate
 from loambrief.case.load import load_bytes
 from loambrief.case.schema import Material
+from loambrief.cli import main
 from loambrief.errors import CaseProblems, PlanFaults
 from loambrief.findings.model import WHOLE_FIELD, NeedKind, Place, Verdict
 
@@ -210,10 +213,9 @@ def test_check_names_strips_for_work_that_is_not_there(tmp_path):
     path.write_text(OHIO.read_text(encoding="utf-8")
                     + "\nstrips: {count: 4, length: 300 ft, actions: [lime.lime.m]}\n",
                     encoding="utf-8")
-    with pytest.raises(CaseProblems) as error:
-        pipeline.check(path)
-    assert [(p.code, p.field) for p in error.value.problems if p.severity == "error"] == [
-        ("CASE052", "strips.actions[1]")]
+    done = CliRunner().invoke(main, ["check", str(path), "--json"])
+    assert [(p["code"], p["field"]) for p in json.loads(done.stdout)
+            if p["severity"] == "error"] == [("CASE052", "strips.actions[1]")]
 
 
 def test_an_unreadable_plan_is_the_only_problem():

@@ -17,6 +17,7 @@ from pathlib import Path
 import pytest
 import shapefile
 from click.testing import CliRunner
+from sample_reports import short_text
 
 from loambrief import pipeline
 from loambrief.archive.verify_pdf import inspect
@@ -172,7 +173,8 @@ def test_a_rate_map_says_what_the_sheet_says(tmp_path):
 
 def test_a_zone_without_a_shape_is_told(tmp_path):
     """ensures that a rate map never leaves out a job silently."""
-    sample = FIELD.parents[1] / "acid_corn_ohio" / "case.yaml"
+    sample = tmp_path / "case.yaml"
+    sample.write_text(short_text(zones=2), encoding="utf-8")
     files, undrawn = pipeline.rate_map_files(pipeline.advise(load_case(sample)))
     assert files == {} and len(undrawn) >= 2
     done = CliRunner().invoke(main, ["advise", str(sample), "--rate-map", "-o", str(tmp_path)])

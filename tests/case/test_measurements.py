@@ -189,16 +189,19 @@ def test_a_new_measurement_takes_few_files(tmp_path):
     case = minimal(samples=[sample({"lithium": "3.14159 ppm"})])
     (tmp_path / "case.yaml").write_text(json.dumps(case))
     environment = {**os.environ, "PYTHONPATH": str(tmp_path / "src")}
-
-    commands = [*(["advise", "case.yaml", "--language", language, "--text", "-o", language]
-                  for language in ("en", "es")), ["schema"]]
-    done = subprocess.run(
-        [sys.executable, "-c", "from loambrief.cli import main\n"
-         f"for words in {commands}: main(words, standalone_mode=False)"],
-        cwd=tmp_path, env=environment, capture_output=True, text=True)
+    done = subprocess.run([sys.executable, "-c", """
+from pathlib import Path
+from loambrief import pipeline
+from loambrief.case.load import load_case
+from loambrief.cli import main
+from loambrief.render.plain import render_plain
+for language in ("en", "es"):
+    model = pipeline.report_model(pipeline.advise(load_case(Path("case.yaml"), language=language)))
+    Path(f"{language}.txt").write_bytes(render_plain(model))
+main(["schema"])
+"""], cwd=tmp_path, env=environment, capture_output=True, text=True)
     assert done.returncode == 0, done.stdout + done.stderr
     for language, name in (("en", "Lithium, Li"), ("es", "Litio, Li")):
-        (text,) = (tmp_path / language).glob("*.txt")
-        page = " ".join(text.read_text(encoding="utf-8").split())
+        page = " ".join((tmp_path / f"{language}.txt").read_text(encoding="utf-8").split())
         assert re.search(rf"{name}\b.{{1,60}}?3\.14159 ppm", page)
     assert "lithium" in done.stdout

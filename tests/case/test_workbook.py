@@ -12,7 +12,7 @@ from case_builders import MINIMAL, PENETROMETER, as_bytes, minimal, sample
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from loambrief.case import workbook_rows, workbook_write
+from loambrief.case import workbook_read, workbook_rows, workbook_write
 from loambrief.case.fields import ValueKind, group_at, groups
 from loambrief.case.load import load_bytes, load_case
 from loambrief.case.reader import read_text
@@ -43,6 +43,18 @@ NUMBERS = st.sampled_from(["0", "7", "-3", "6.20", "148", "0.05", "100.0", "1e3"
 def _short_sheets(monkeypatch):
     """Few empty rows, which only take time."""
     monkeypatch.setattr(workbook_write, "SPARE_ROWS", 1)
+
+
+PARTS = {"adviser", "boundary", "case", "client", "farm", "field", "notes", "penetrometer",
+         "samples", "weeds"}
+
+
+@pytest.fixture
+def few_sheets(monkeypatch):
+    """Sheets of some parts of a case only: to write and read them all takes four times as long."""
+    some = tuple(group for group in groups() if not group.path or group.path[0] in PARTS)
+    for module in (workbook_read, workbook_rows, workbook_write):
+        monkeypatch.setattr(module, "groups", lambda: some)
 
 
 def source_of(text: str):
@@ -245,6 +257,7 @@ def test_every_key_of_the_schema_has_a_place(schema):
     assert lost == {("loambrief",)}
 
 
+@pytest.mark.usefixtures("few_sheets")
 def test_what_is_offered_comes_from_the_schema(tmp_path):
     """ensures drop-downs with the schema's choices, units below the headings, the meaning of each
     column, and that only the cells to fill in are open."""
@@ -275,6 +288,7 @@ def test_what_is_offered_comes_from_the_schema(tmp_path):
     assert again == filled.path.read_bytes()  # no time of writing enters
 
 
+@pytest.mark.usefixtures("few_sheets")
 def test_numbers_keep_their_digits_and_take_the_unit_of_their_heading(tmp_path):
     """ensures that a column's unit is the one most values were typed with, that a number below it
     is a number, and that another unit or a limit stays text in its own words."""
@@ -307,6 +321,7 @@ def test_a_changed_cell_changes_its_line_and_no_remark(tmp_path):
     assert made.notes[1] == "changed: client, field"
 
 
+@pytest.mark.usefixtures("few_sheets")
 def test_problems_stand_at_their_sheet_and_cell(tmp_path):
     """ensures that every problem of a filled workbook names its cell: wrong units and words,
     values that are missing, results without their method, formulas, strays, lost rows."""
@@ -341,6 +356,7 @@ def test_problems_stand_at_their_sheet_and_cell(tmp_path):
         "one id of the sheet 'samples': B1"]
 
 
+@pytest.mark.usefixtures("few_sheets")
 def test_a_change_on_both_sides_is_not_lost(tmp_path):
     """ensures that what was changed in the case since is kept, and refused where the workbook
     says something else again."""
@@ -374,6 +390,7 @@ def test_what_has_no_cell_is_named_before_anything_is_written():
     assert all(p.line for p in found.value.problems)
 
 
+@pytest.mark.usefixtures("few_sheets")
 def test_drawn_boundary_comes_back_and_damage_is_seen(tmp_path, monkeypatch):
     """ensures that GeoJSON in the case survives in its cells, and is refused once damaged."""
     monkeypatch.setattr(workbook_rows, "PIECE", 1000)
@@ -387,6 +404,7 @@ def test_drawn_boundary_comes_back_and_damage_is_seen(tmp_path, monkeypatch):
     assert {code for code, _ in said(found)} == {"CASE079"}
 
 
+@pytest.mark.usefixtures("few_sheets")
 def test_other_workbooks_are_told_apart(tmp_path):
     """ensures that a lab's workbook is none of ours, and a rebuilt or damaged one is refused."""
     other = tmp_path / "lab.xlsx"

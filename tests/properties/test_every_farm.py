@@ -16,8 +16,7 @@ from loambrief.actions.offers import offers
 from loambrief.actions.orders import needed_lb
 from loambrief.actions.tenure import grower_part
 from loambrief.case.load import load_bytes
-from loambrief.case.parts import treated_share
-from loambrief.case.select import sample_area_ac
+from loambrief.case.select import sample_area_ac, treated_share
 from loambrief.findings.model import WHOLE_FIELD
 from loambrief.render.html import render_html
 from loambrief.render.plain import render_plain

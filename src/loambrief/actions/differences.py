@@ -8,26 +8,20 @@ from loambrief.actions.model import Action, Plan, PlanDifference, PlanFigure
 from loambrief.actions.plan import make_plan
 from loambrief.actions.ranking import DECISION
 from loambrief.agronomy.registry import recording
-from loambrief.case.schema import CaseFile
+from loambrief.case.schema import OWN_ENTRIES, CaseFile
 from loambrief.findings.model import NeedKind
 from loambrief.topics.assess import assess
 
-ENTRIES = ("overrides", "own_actions", "plan_changes")
 HABITS = (NeedKind.MANAGE, NeedKind.MEASURE)
 SAME = 1e-6
 """Rates closer than this share are one."""
-
-
-def has_own(case: CaseFile) -> bool:
-    """Whether the adviser set anything of the plan."""
-    return case.nitrogen is not None or any(getattr(case, name) for name in ENTRIES)
 
 
 def without_own(case: CaseFile) -> CaseFile:
     """The case as the program would plan it by itself."""
     strips = None if case.strips is None else case.strips.for_program()
     return case.model_copy(update={"nitrogen": None, "strips": strips,
-                                   **{name: [] for name in ENTRIES}})
+                                   **{name: [] for name in OWN_ENTRIES}})
 
 
 def beside_program(case: CaseFile, plan: Plan, earlier: Sequence[CaseFile]) -> Plan:
@@ -62,7 +56,7 @@ def differences(plan: Plan, program: Plan) -> tuple[PlanDifference, ...]:
         name = aside.action.id
         found.append(PlanDifference(("drop",), name, aside.action.title, aside.action.place,
                                 (aside.reason,), (),
-                                _figures([before[name]] if name in before else [aside.action])))
+                                _figures([before.get(name, aside.action)])))
     told = {n for d in found for n in (d.action_id, *(f.action_id for f in d.program))}
     found += _following(plan, program, told)
     return tuple(found)

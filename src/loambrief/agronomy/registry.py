@@ -256,6 +256,14 @@ class Formula(Generic[P, V]):
             return self.signature.bind(*args, **kwargs).arguments  # tells what is wrong
         return {name: given[name] for name in self._named if name in given}
 
+    def held(self, **inputs: Any) -> Result[V] | None:
+        """As :meth:`evaluate`; None where no table has a name, or its source gives no answer."""
+        try:
+            result = self.evaluate(**inputs)
+        except UnknownName:
+            return None
+        return None if result.value is None else result
+
     def evaluate(self, **inputs: Any) -> Result[V]:
         """Compute, check the range, and record.
 

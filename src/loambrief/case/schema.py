@@ -513,6 +513,10 @@ class PhotoEntry(Part):
     shows: Annotated[str, q.choice(SHOWN)] | None = None
 
 
+OWN_ENTRIES = ("overrides", "own_actions", "plan_changes")
+"""Parts of a case in which the adviser sets something of the plan; ``nitrogen`` is another."""
+
+
 class CaseFile(Part):
     """A whole case."""
 
@@ -557,6 +561,11 @@ class CaseFile(Part):
     accept: Annotated[list[Accepted], Field(max_length=200)] = []
 
     _typed_samples: tuple[Sample, ...] = PrivateAttr(default=())
+
+    @property
+    def has_own(self) -> bool:
+        """Whether the adviser set anything of the plan."""
+        return self.nitrogen is not None or any(getattr(self, name) for name in OWN_ENTRIES)
 
     @property
     def typed_samples(self) -> Sequence[Sample]:

@@ -85,9 +85,14 @@ def _problems(path: Path, for_issue: bool,
             from loambrief.record.issue import prepare
 
             return prepare(path, lab_files).advice.loaded.warnings, False
-        from loambrief import pipeline
+        from loambrief.case.load import load_case
 
-        return pipeline.check(path).warnings, False
+        loaded = load_case(path)
+        if loaded.sets_plan:  # some warnings only a plan can give, for which most is loaded
+            from loambrief.pipeline import advise
+
+            loaded = advise(loaded).loaded
+        return loaded.warnings, False
     except CaseProblems as error:
         return error.problems, True
 
