@@ -32,8 +32,15 @@ def report(name: str, units: str = "us", paper: str = "letter",
 
 
 @cache
+def rendered(name: str, units: str = "us", paper: str = "letter",
+             language: str = "en") -> pipeline.Advisory:
+    """The two documents of a sample and its data."""
+    return pipeline.render(advice(name, units, paper, language))
+
+
+@cache
 def pdf(name: str, units: str = "us", paper: str = "letter", language: str = "en") -> bytes:
-    """A sample on paper."""
+    """A sample on paper, its annex at the end."""
     return render_pdf(report(name, units, paper, language))
 
 

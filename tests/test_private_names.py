@@ -22,6 +22,8 @@ KNOWN = {
         *MATPLOTLIB, "an axes without the parts that no chart draws is made in half the time"),
     ("charts/panel.py", "_init_axis"): (
         *MATPLOTLIB, "an axes without the parts that no chart draws is made in half the time"),
+    ("charts/panel.py", "_set_scale"): (
+        *MATPLOTLIB, "an axis that never has ticks needs nothing that places and words them"),
     ("charts/registry.py", "_update_set_signature_and_docstring"): (
         *MATPLOTLIB, "a sixth of its import goes into signatures that nobody reads"),
     ("archive/sign.py", "_update_meta"): (

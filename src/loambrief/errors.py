@@ -1,30 +1,7 @@
-"""The errors this package raises on purpose, and the exit code each one means.
+"""The errors this package raises on purpose; ``exit_code`` is what the command returns.
 
-::
-
-    LoambriefError            exit 2: the command could not run
-    ├── ResourceMissing       a template, table or font is not where it must be
-    ├── TableFault            a data table and its source file disagree
-    ├── UnknownName           a formula, table or unit of that name does not exist
-    ├── ImpossibleInput       a formula was asked something no soil or plant can be
-    ├── TextFault             a message template is missing or lacks a value
-    ├── RenderFault           a document cannot be printed as it was put together
-    ├── LetterFault           a letter cannot be written (loambrief.mail)
-    ├── SettingsFault         the settings file has problems (loambrief.mail)
-    ├── SendFault             the mail server cannot be used (loambrief.mail)
-    ├── LogFault              the log of sent letters cannot be read (loambrief.mail)
-    ├── ArchiveFault          an archive is not there, is in use, or cannot be written
-    ├── ArchiveBroken         exit 1: an archive does not agree with its own log
-    ├── RecordRefused         exit 1: what was asked would spoil the record
-    ├── KeyFault              a key, passphrase or certificate cannot be used (archive.errors)
-    ├── SignFault             exit 1: a file cannot be signed as asked (archive.errors)
-    ├── TimestampFault        a timestamp server did not answer as it must (archive.errors)
-    ├── SettingsProblem       a settings file has problems (loambrief.settings)
-    ├── FolderBusy            another batch is at work in the output folder
-    ├── NotOurs               a file that no batch made stands where one would be written
-    ├── ClusterFault          a cluster or its shared storage cannot be used, or was lost
-    ├── PlanFaults            exit 1: own entries that the plan cannot take (faults travel with it)
-    └── CaseProblems          exit 1: a case has problems (they travel with it)
+All are LoambriefErrors. Those of one part stand there: of keys, signatures and timestamps in
+``archive.errors``, of letters in ``mail``, of settings in ``settings``.
 
 Every class passes its arguments to ``super().__init__`` in order, so that an error
 survives the trip back from a worker process.

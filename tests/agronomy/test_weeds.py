@@ -6,7 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from loambrief.errors import ImpossibleInput, UnknownName
-from loambrief.tables import load, references
+from loambrief.tables import load, parts, references
 from loambrief.tables.harmful import alike, harmful_row, may_be_offered
 from loambrief.topics.refractometry.formulas import sap_pressing_check
 from loambrief.topics.weeds import formulas as weeds
@@ -29,7 +29,7 @@ def test_each_name_means_one_weed():
     owner = {}
     for row in SPECIES:
         cells = (row["scientific_name"], row["synonyms"], row["common_name"], row["eppo"])
-        for name in {n.casefold() for cell in cells for n in names.split(cell)}:
+        for name in {n.casefold() for cell in cells for n in parts(cell)}:
             assert owner.setdefault(name, row["scientific_name"]) == row["scientific_name"], name
 
 
@@ -67,7 +67,7 @@ def test_tables_name_known_weeds_and_sources():
     for table in ("indicators", "claims", "prompts", "competition", "hazards", "seedbank",
                   "depth", "noxious", "tactics"):
         for row in load(f"weeds/{table}"):
-            assert set(names.split(row["species"])) <= ACCEPTED, row
+            assert set(parts(row["species"])) <= ACCEPTED, row
             for key in str(row["source"]).split(";"):
                 assert key in references(), key
 
@@ -262,9 +262,9 @@ def test_only_listed_genera_are_refused():
     """ensures that no other weed of the list is refused by a chance likeness of names."""
     genera = set(load("refractometry/no_press").column("genus"))
     for row in SPECIES:
-        scientific = (row["scientific_name"], *names.split(row["synonyms"]))
+        scientific = (row["scientific_name"], *parts(row["synonyms"]))
         harmful = any(name.split()[0] in genera for name in scientific)
-        for name in (*scientific, *names.split(row["common_name"]), *names.split(row["eppo"])):
+        for name in (*scientific, *parts(row["common_name"]), *parts(row["eppo"])):
             assert (names.press_refused(name) is not None) == harmful, name
 
 

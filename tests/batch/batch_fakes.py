@@ -8,19 +8,22 @@ each time), ``kill once``, ``wait`` (until the folder holds a file ``go``), or n
 import hashlib
 import os
 import re
+import resource
 import signal
 import sys
 import time
+from dataclasses import replace
 from pathlib import Path
 from unittest.mock import patch
 
 from loambrief.batch import run as run_module
+from loambrief.batch.case_finder import find_cases
 from loambrief.batch.figures import DueCheck, Figures, LabTest, LimitingFactor
 from loambrief.batch.month import run_month
 from loambrief.batch.pool import Pool
 from loambrief.batch.progress import Progress
 from loambrief.batch.request import Request
-from loambrief.batch.work import CaseOutcome, CaseStatus, Input, Stage, Task, made
+from loambrief.batch.work import CaseOutcome, CaseStatus, Input, Stage, Task, made, work
 
 TEXT = "loambrief: 1\ncase:\n  id: {id}\nclient:\n  name: {client}\ndo: {do}\nbody: {body}\n"
 
@@ -105,14 +108,30 @@ def run(cases, output: Path, *, workers: int = 2, program: str = "same",
 class Marked(Progress):
     """Leaves a file ``asked`` beside the cases when the run was asked to stop."""
 
+    def __init__(self, cases: Path) -> None:
+        self.cases = cases
+
     def urgent(self, text: str) -> None:
-        Path(sys.argv[1], "asked").touch()
+        (self.cases / "asked").touch()
 
 
-if __name__ == "__main__":  # a run that other processes interrupt
-    from loambrief.batch.case_finder import find_cases
+def run_apart(cases: Path, out: Path, told: Path, workers: int, largest: int | None = None) -> None:
+    """A run as a terminal starts it, in a process group of its own, for others to interrupt.
 
-    out = Path(sys.argv[2])
-    done = run(find_cases([sys.argv[1]]).cases, out, workers=int(sys.argv[3]), progress=Marked())
+    What it says goes to ``told``; it writes no file larger than ``largest`` bytes.
+    """
+    os.setsid()
+    with told.open("w") as stream:
+        os.dup2(stream.fileno(), 1)
+        os.dup2(stream.fileno(), 2)
+    if largest:
+        signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
+        resource.setrlimit(resource.RLIMIT_FSIZE, (largest, largest))
+    done = run(find_cases([str(cases)]).cases, out, workers=workers, progress=Marked(cases))
     print([o.status.value for o in done.result.ordered()])
     sys.exit(130 if done.result.interrupted else 0)
+
+
+def work_and_tell(task: Task) -> CaseOutcome:
+    """The real making of a case; its warning is whether that needed pandas."""
+    return replace(work(task), warnings=(str("pandas" in sys.modules),))

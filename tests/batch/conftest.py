@@ -15,5 +15,5 @@ def server(tmp_path_factory):
     as this process, and what later pools would have it load has no effect on it.
     """
     case = write_case(tmp_path_factory.mktemp("server"), "first")
-    with Pool(1, fake_work, (*DRAWING, "loambrief.batch.month", "pytest")) as pool:
+    with Pool(1, fake_work, (*DRAWING, "loambrief.batch.month", "pytest", "distributed")) as pool:
         assert list(pool.run([Task(0, str(case), Stage.MAKE)]))

@@ -82,15 +82,16 @@ def test_documents_of_the_month(month):
     assert not list((folder / "out" / ".loambrief").glob("*stage*"))
 
 
-def test_a_profile_is_part_of_a_case(month):
+def test_a_profile_is_part_of_a_case(month, monkeypatch):
     """ensures that a second run with one worker makes only the case whose profile changed."""
     folder, _ = month
     profile = folder / "cases" / "north" / "client.yaml"
     before = {p: p.read_bytes() for p in (folder / "out").rglob("*.pdf")}
     profile.write_text(profile.read_text(encoding="utf-8") + "\n# moved\n", encoding="utf-8")
-    options = ("cases", "-o", "out", "--workers", "1", "--bundle", "--text")
-    done = batch(*options, folder=folder)
-    assert done.returncode == 1
+    monkeypatch.chdir(folder)
+    done = CliRunner().invoke(main, ["batch", "cases", "-o", "out", "--workers", "1", "--bundle",
+                                     "--text"])
+    assert done.exit_code == 1
     assert "3 cases: 1 made, 1 unchanged, 1 failed" in done.stdout, done.stderr
     assert "making: 1 of 1" in done.stderr and "failed: cases/bad.yaml" in done.stderr
     for path, content in before.items():

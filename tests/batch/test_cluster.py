@@ -1,4 +1,8 @@
-"""A batch on a real cluster: a scheduler and two workers that are processes of their own."""
+"""A batch on a real cluster: a scheduler and two workers that are processes of their own.
+
+Where it is not tested that they are, the workers are threads (a case has its process all the same,
+from the server of all these tests).
+"""
 
 import os
 import shutil
@@ -6,6 +10,8 @@ import signal
 import sys
 import time
 from collections import Counter
+from dataclasses import replace
+from itertools import starmap
 from pathlib import Path
 from unittest import mock
 
@@ -14,20 +20,21 @@ import pytest
 from batch_fakes import fake_work, write_case
 from click.testing import CliRunner
 from cluster_fakes import damaging_work, far_work, forget, pretend, remember
-from distributed import Client, LocalCluster, Security
+from distributed import Client, LocalCluster, Security, Status
 from fsspec.implementations.memory import MemoryFileSystem
 
 from loambrief import __version__
-from loambrief.batch.cluster import DEEP, Cluster, unprotected
+from loambrief.batch.cluster import DEEP, SAFE_LINE, Cluster
 from loambrief.batch.cluster_worker import SharedStorage, program
-from loambrief.batch.work import CaseStatus, Stage, Task, work
+from loambrief.batch.pool import DRAWING
+from loambrief.batch.work import CaseOutcome, CaseStatus, Stage, Task, made, work
 from loambrief.cli import main
 from loambrief.errors import ClusterFault
 
 SAMPLES = Path(__file__).parents[2] / "sample_inputs"
 HERE = {"host": "127.0.0.1", "dashboard_address": "127.0.0.1:0", "threads_per_worker": 1,
         "worker_dashboard_address": None, "scheduler_kwargs": {"dashboard": False},
-        "silence_logs": 50}
+        "silence_logs": 50, "memory_limit": 0}
 pytestmark = [pytest.mark.allow_hosts(["127.0.0.1"])]
 
 
@@ -35,6 +42,14 @@ pytestmark = [pytest.mark.allow_hosts(["127.0.0.1"])]
 def patient(monkeypatch):
     """On a busy machine a worker may take long to start or to answer."""
     monkeypatch.setattr("loambrief.batch.cluster.CONNECT", 300.0)
+
+
+@pytest.fixture(scope="module", autouse=True)
+def quick():
+    """Workers come from the server that forks processes, and do not watch what they do."""
+    with dask.config.set({"distributed.worker.multiprocessing-method": "forkserver",
+                          "distributed.worker.profile.enabled": False}):
+        yield
 
 
 @pytest.fixture(scope="module")
@@ -59,9 +74,23 @@ def started(scratch):
 
 @pytest.fixture
 def lan(started):
-    """The cluster with both workers, also after a test that killed some."""
+    """The cluster with both workers, also after a test that killed some.
+
+    (A nanny gives up if its worker is killed before it knows that it runs.)
+    """
     started.wait_for_workers(2, timeout=300)
+    while not all(nanny.process and nanny.process.status is Status.running
+                  for nanny in started.workers.values()):
+        time.sleep(0.02)
     return started
+
+
+@pytest.fixture(scope="module")
+def near(scratch):
+    """A cluster whose two workers are threads of this process."""
+    with LocalCluster(n_workers=2, processes=False, protocol="tcp",
+                      local_directory=str(scratch), **HERE) as cluster:
+        yield cluster
 
 
 @pytest.fixture
@@ -74,7 +103,7 @@ def other(lan):
 def far(lan, function=far_work, **more):
     """The cluster as a batch uses it, making stand-ins."""
     return Cluster(lan.scheduler_address, function=function, here=fake_work,
-                   preload=("loambrief.batch.month",), **more)
+                   preload=(*DRAWING, "loambrief.batch.month"), **more)
 
 
 def tasks(folder, what, limit=None, log=""):
@@ -119,11 +148,11 @@ def test_the_bytes_are_those_made_here(lan, four, scratch):
     assert not boxes(scratch)
 
 
-def test_faults_stay_with_their_case(lan, tmp_path, scratch):
+def test_faults_stay_with_their_case(near, tmp_path, scratch):
     """ensures that a case that raises, one over its time and one that kills its process fail
     alone, each with its reason, and leave nothing on the workers."""
     what = ["", "raise", "sleep", "kill", "", ""]
-    with far(lan) as cluster:
+    with far(near) as cluster:
         assert cluster.size == 2
         done = {o.number: o for o in cluster.run(tasks(tmp_path, what, limit=1.5))}
     assert [done[n].status for n in range(6)] == [
@@ -165,10 +194,11 @@ def test_a_case_that_kills_workers_fails_in_the_end(lan, tmp_path, monkeypatch):
         done = list(cluster.run(tasks(tmp_path, ["kill worker"])))
         assert [o.status for o in done] == [CaseStatus.FAILED]
         assert "workers that made it were lost" in done[0].problems[0]
-        assert [o.status for o in cluster.run(tasks(tmp_path, [""]))] == [CaseStatus.DONE]
+        more = tasks(tmp_path, ["", ""])[1:]  # in one run, no two cases have the same number
+        assert [o.status for o in cluster.run(more)] == [CaseStatus.DONE]
 
 
-def test_little_is_on_its_way_at_a_time(lan, tmp_path):
+def test_little_is_on_its_way_at_a_time(near, tmp_path):
     """ensures that tasks are drawn and files read only as the cluster gets on."""
     drawn = []
 
@@ -177,23 +207,23 @@ def test_little_is_on_its_way_at_a_time(lan, tmp_path):
             drawn.append(task.number)
             yield task
 
-    with far(lan) as cluster:
+    with far(near) as cluster:
         most = DEEP * cluster.size
         for done, _ in enumerate(cluster.run(source()), 1):
             assert len(drawn) <= done + most + 2
     assert done == 60
 
 
-def test_stop_finishes_or_gives_up(lan, tmp_path, scratch):
+def test_stop_finishes_or_gives_up(near, tmp_path, scratch):
     """ensures that a first request lets what is on its way end, a second gives it up."""
-    with far(lan) as cluster:
+    with far(near) as cluster:
         got = []
         for outcome in cluster.run(tasks(tmp_path / "a", [""] * 40)):
             got.append(outcome)
             cluster.stop()
     assert 1 <= len(got) <= (DEEP + 1) * 2
     assert all(o.status is CaseStatus.DONE for o in got)
-    with far(lan) as cluster:
+    with far(near) as cluster:
         for outcome in cluster.run(tasks(tmp_path / "b", ["", "sleep", "sleep"])):
             assert outcome.number == 0
             cluster.stop(now=True)
@@ -201,10 +231,10 @@ def test_stop_finishes_or_gives_up(lan, tmp_path, scratch):
         time.sleep(0.1)
 
 
-def test_damage_on_the_way_fails_the_case(lan, tmp_path):
+def test_damage_on_the_way_fails_the_case(near, tmp_path):
     """ensures that files that differ from their digests are not taken, by either way."""
     for shared in (None, f"file://{tmp_path}/share"):
-        with far(lan, damaging_work, shared=shared) as cluster:
+        with far(near, damaging_work, shared=shared) as cluster:
             done = list(cluster.run(tasks(tmp_path, [""])))
         assert [o.status for o in done] == [CaseStatus.FAILED], shared
         assert "came back damaged" in done[0].problems[0] and not done[0].content
@@ -268,7 +298,7 @@ def test_addresses_are_judged(address):
     ("tls://10.0.0.5:8786", False)])
 def test_an_open_line_is_known(address, open_line):
     """ensures that cases leaving this machine without encryption are noticed."""
-    assert unprotected(address) is open_line
+    assert (SAFE_LINE.match(address) is None) is open_line
 
 
 @pytest.mark.parametrize("more", [["--cluster", "tcp://127.0.0.1:9", "--workers", "2"],
@@ -335,11 +365,13 @@ def test_files_go_through_shared_storage():
     one = SharedStorage("memory://exchange", "run-1")
     one.begin()
     assert one.unseen() == "" and SharedStorage("memory://exchange", "run-2").unseen()
-    one.put(7, {"a.pdf": b"old", "a.json": b"{}"})
-    one.put(7, {"a.pdf": b"%PDF", "a.json": b"{}"})
-    assert one.take(7, ("a.pdf", "a.json")) == {"a.pdf": b"%PDF", "a.json": b"{}"}
+    files = {"a.pdf": b"%PDF", "a.json": b"{}"}
+    done = CaseOutcome(7, "a.yaml", CaseStatus.DONE, files=tuple(starmap(made, files.items())))
+    one.put(replace(done, content={"a.pdf": b"old", "a.json": b"{}"}))
+    assert one.put(replace(done, content=files)) == done
+    assert one.take(done).content == files
     with pytest.raises(KeyError):
-        one.take(7, ("a.pdf",))
+        one.take(done)
     one.end()
     assert not any("run-1" in name for name in MemoryFileSystem.store)
 

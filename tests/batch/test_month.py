@@ -5,13 +5,12 @@ import io
 import json
 import os
 import signal
-import subprocess
-import sys
 import time
+from multiprocessing import get_context
 from pathlib import Path
 
 import pytest
-from batch_fakes import fake_pool, run, write_case
+from batch_fakes import fake_pool, run, run_apart, write_case
 
 from loambrief.batch import ledger, output_folder
 from loambrief.batch.month import Month, run_month
@@ -20,8 +19,6 @@ from loambrief.batch.request import Request, RunResult, WantedDocuments
 from loambrief.batch.run_report import failure_table, warned
 from loambrief.batch.work import CaseOutcome, CaseStatus, Options, Stage
 from loambrief.errors import FolderBusy, NotOurs
-
-HERE = Path(__file__).parent
 
 
 def no_address(task):
@@ -55,6 +52,44 @@ def contents(out):
 
 def cases(folder, *what, **more):
     return [write_case(folder, f"c{n}", do=do, **more) for n, do in enumerate(what)]
+
+
+@pytest.fixture
+def start(tmp_path):
+    """Starts a run in a process group of its own, from the server that has the program loaded."""
+    started = []
+
+    def run_it(*workers_and_limit):
+        process = get_context("forkserver").Process(target=run_apart, args=(
+            tmp_path / "in", tmp_path / "out", tmp_path / "told", *workers_and_limit))
+        process.start()
+        started.append(process)
+        return process
+
+    yield run_it
+    for process in started:
+        for pid in children(process.pid):
+            os.kill(pid, signal.SIGKILL)
+        process.join()
+
+
+def wait_for(found):
+    """Wait until something is true; the time limit of all tests ends it."""
+    while not found():
+        time.sleep(0.02)
+
+
+def children(pid):
+    """Processes in the group of a run."""
+    found = []
+    for entry in Path("/proc").iterdir():
+        try:
+            group = int((entry / "stat").read_text().rpartition(")")[2].split()[2])
+        except (OSError, ValueError, IndexError):
+            continue
+        if group == pid and entry.name.isdigit():
+            found.append(int(entry.name))
+    return found
 
 
 def test_one_bad_case_never_stops_the_rest(tmp_path):
@@ -285,21 +320,17 @@ def test_full_disk_ends_the_run_with_whole_files(tmp_path, monkeypatch):
     assert len(files(out)) == 12
 
 
-def test_a_real_full_disk(tmp_path):
+def test_a_real_full_disk(tmp_path, start):
     """ensures the same against the kernel's own limit on the size of a file.
 
     (Where a small file system may not be mounted, a limit on file size gives the nearest
     real failure: the write itself is refused.)
     """
-    todo = cases(tmp_path / "in", *[""] * 3, body="x" * 5000)
-    script = ("import resource, signal, sys; signal.signal(signal.SIGXFSZ, signal.SIG_IGN);"
-              "resource.setrlimit(resource.RLIMIT_FSIZE, (60_000, 60_000));"
-              "sys.argv = ['x', *sys.argv[1:]]; import runpy;"
-              f"runpy.run_path({str(HERE / 'batch_fakes.py')!r}, run_name='__main__')")
-    out = tmp_path / "out"
-    ended = subprocess.run([sys.executable, "-c", script, str(tmp_path / "in"), str(out), "1"],
-                           check=False, cwd=HERE, capture_output=True, timeout=60, text=True)
-    assert ended.stdout.strip() == "['failed']", ended.stderr  # the first failure ends the run
+    out, todo = tmp_path / "out", cases(tmp_path / "in", *[""] * 3, body="x" * 5000)
+    process = start(1, 60_000)
+    process.join()
+    said = (tmp_path / "told").read_text()
+    assert said.strip() == "['failed']"  # the first failure ends the run
     assert not files(out) and not temporary(out)
     assert statuses(run(todo, out)) == ["done"] * 3
 
@@ -327,55 +358,16 @@ def test_output_that_is_a_file(tmp_path):
     assert (tmp_path / "out").read_text() == "a file"
 
 
-@pytest.fixture
-def start(tmp_path):
-    """Starts a run in a process group of its own, as a terminal does."""
-    started = []
-
-    def run_it(workers=2):
-        process = subprocess.Popen(
-            [sys.executable, str(HERE / "batch_fakes.py"), str(tmp_path / "in"),
-             str(tmp_path / "out"), str(workers)],
-            start_new_session=True, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
-        started.append(process)
-        return process
-
-    yield run_it
-    for process in started:
-        for pid in children(process.pid):
-            os.kill(pid, signal.SIGKILL)
-        process.communicate()
-
-
-def wait_for(found):
-    """Wait until something is true; the time limit of all tests ends it."""
-    while not found():
-        time.sleep(0.02)
-
-
-def children(pid):
-    """Processes in the group of a run."""
-    found = []
-    for entry in Path("/proc").iterdir():
-        try:
-            group = int((entry / "stat").read_text().rpartition(")")[2].split()[2])
-        except (OSError, ValueError, IndexError):
-            continue
-        if group == pid and entry.name.isdigit():
-            found.append(int(entry.name))
-    return found
-
-
 def test_ctrl_c_finishes_what_runs_and_a_rerun_the_rest(tmp_path, start):
     """ensures that Ctrl-C to the whole group leaves whole files, no process, and a clean rerun."""
     out, todo = tmp_path / "out", cases(tmp_path / "in", "", *["wait"] * 7)
-    process = start()
+    process = start(2)
     wait_for(lambda: len(files(out)) >= 2)
     os.killpg(process.pid, signal.SIGINT)
     wait_for((tmp_path / "in" / "asked").exists)
     (tmp_path / "in" / "go").touch()
-    _, err = process.communicate()
-    assert process.returncode == 130, err
+    process.join()
+    assert process.exitcode == 130, (tmp_path / "told").read_text()
     made = files(out)
     assert 2 <= len(made) <= 6 and len(made) % 2 == 0 and not temporary(out)
     assert not (out / ".loambrief" / "lock").exists()
@@ -390,25 +382,24 @@ def test_ctrl_c_finishes_what_runs_and_a_rerun_the_rest(tmp_path, start):
 def test_second_ctrl_c_gives_up_a_long_case(tmp_path, start):
     """ensures that nobody has to wait for a case that hangs."""
     cases(tmp_path / "in", "", "sleep", "sleep")
-    process = start()
+    process = start(2)
     wait_for(lambda: files(tmp_path / "out"))
     os.killpg(process.pid, signal.SIGINT)
     wait_for((tmp_path / "in" / "asked").exists)
     os.killpg(process.pid, signal.SIGINT)
-    process.communicate()
-    assert process.returncode == 130
+    process.join()
+    assert process.exitcode == 130
     assert not temporary(tmp_path / "out")
 
 
 def test_a_killed_run_leaves_nothing_that_bars_the_next(tmp_path, start):
     """ensures that after SIGKILL the workers end, the lock is taken over, the rest is made."""
     out, todo = tmp_path / "out", cases(tmp_path / "in", "", *["wait"] * 5)
-    process = start()
+    process = start(2)
     wait_for(lambda: len(files(out)) >= 2)
     process.kill()
-    process.wait()
+    process.join()
     (tmp_path / "in" / "go").touch()
-    process.communicate()
     assert (out / ".loambrief" / "lock").exists()
     wait_for(lambda: not children(process.pid))
     month = run(todo, out)
@@ -424,9 +415,9 @@ def test_two_batches_in_one_folder(tmp_path, start):
     with pytest.raises(FolderBusy, match=str(process.pid)):
         run(todo, tmp_path / "out")
     (tmp_path / "in" / "go").touch()
-    said, err = process.communicate()
-    assert process.returncode == 0, err
-    assert said.strip() == str(["done"] * 2)
+    process.join()
+    assert process.exitcode == 0
+    assert (tmp_path / "told").read_text().strip() == str(["done"] * 2)
 
 
 def test_warnings_are_spoken_of_once():

@@ -7,8 +7,8 @@ from case_builders import as_bytes, minimal, sample
 
 from loambrief.case.boundary import shapes
 from loambrief.case.load import load_bytes
-from loambrief.case.parts import treated_share
 from loambrief.case.reader import read_text
+from loambrief.case.select import treated_share
 from loambrief.errors import CaseProblems
 from loambrief.record.redact import names_in, redacted_case
 from loambrief.report.text import Writer

@@ -9,10 +9,11 @@ from case_builders import MINIMAL, PENETROMETER, as_bytes, minimal, sample
 
 from loambrief.case.load import LoadedCase, load_bytes, load_case
 from loambrief.case.plausible import usual
+from loambrief.case.plausible_soil import limit
 from loambrief.case.profiles import digest
-from loambrief.case.thresholds import fresh_buffers, limit
 from loambrief.case.validate import parts
 from loambrief.errors import CaseProblems, UnknownName
+from loambrief.tables import load as table
 
 SAMPLES = sorted((Path(__file__).parents[2] / "sample_inputs").glob("*/case.yaml"))
 WEED = [{"species": "Rumex acetosella", "identification": "certain"}]
@@ -259,10 +260,9 @@ def test_published_limits():
     assert limit("cations_per_ec") == 1 / 0.1
     assert limit("organic_soil_om") == pytest.approx(12 * 1.724, abs=1)
     assert limit("mineral_soil_om") == pytest.approx(18 * 1.724, abs=0.1)
-    assert fresh_buffers()["smp"] == 7.5
-    assert fresh_buffers()["mehlich"] == 6.6
-    assert fresh_buffers()["moore-sikora"] == 8.0
-    assert fresh_buffers()["woodruff"] == 7.0
+    fresh = {row["method"]: row["fresh_ph"] for row in table("case/buffers")}
+    assert (fresh["smp"], fresh["mehlich"]) == (7.5, 6.6)
+    assert (fresh["moore-sikora"], fresh["woodruff"]) == (8.0, 7.0)
     with pytest.raises(UnknownName):
         limit("no such limit")
 

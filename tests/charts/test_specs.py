@@ -7,7 +7,7 @@ import math
 import pytest
 from chart_samples import EVERYDAY, HOSTILE, WORDS, penetration
 
-from loambrief.charts import ChartSpec, has_data
+from loambrief.charts import ChartSpec
 from loambrief.charts.budget import BudgetSpec, CostStep
 from loambrief.charts.cations import CationBar, Share
 from loambrief.charts.layers import Slab
@@ -25,8 +25,8 @@ def test_empty_has_no_data(name):
     """ensures that a spec without rows is refused, whatever its kind."""
     spec = EVERYDAY[name]()
     fields = {"profiles": ()} if name == "penetration" else {spec.split: ()}
-    assert has_data(spec)
-    assert not has_data(EVERYDAY[name](**fields))
+    assert spec.has_data()
+    assert not EVERYDAY[name](**fields).has_data()
 
 
 @pytest.mark.parametrize(("name", "fields"), [
@@ -41,14 +41,14 @@ def test_empty_has_no_data(name):
 ])
 def test_missing_is_not_data(name, fields):
     """ensures that rows with nothing measured, priced or dated do not make a chart."""
-    assert not has_data(EVERYDAY[name](**fields))
+    assert not EVERYDAY[name](**fields).has_data()
 
 
 def test_unknown_kind():
     """ensures that something else is refused by name."""
     other = ChartSpec(title="t", words=WORDS)
     with pytest.raises(TypeError, match="ChartSpec"):
-        has_data(other)
+        other.has_data()
     with pytest.raises(TypeError, match="ChartSpec"):
         describe(other, WRITE)
 

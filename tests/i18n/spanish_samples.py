@@ -17,10 +17,16 @@ def _advice(name, units):
 
 
 @cache
-def advised(name, language="es", units="us", paper="letter"):
-    """Advice on a sample, to be written in a language and on a paper."""
+def advised(name, language="es", units="us"):
+    """Advice on a sample, to be written in a language."""
     advice = _advice(name, units)
     case = advice.loaded.case
-    header = case.case.model_copy(update={"language": language, "paper": paper})
+    header = case.case.model_copy(update={"language": language})
     return replace(advice, loaded=replace(advice.loaded,
                                           case=case.model_copy(update={"case": header})))
+
+
+@cache
+def printed(name, language="es", units="us"):
+    """Report model of a sample."""
+    return pipeline.report_model(advised(name, language, units))

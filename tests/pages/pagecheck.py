@@ -188,11 +188,14 @@ def _piece(kind: int, item, texts, whole: bool) -> Piece | None:
     return Piece("text", box, tag, text, size.value * scale, _clip(item), number)
 
 
+WORDS = (ctypes.c_ushort * 4096)()
+"""Where pdfium puts a text."""
+
+
 def _text(item, page) -> str:
-    length = raw.FPDFTextObj_GetText(item, page, None, 0)
-    buffer = (ctypes.c_ushort * (length // 2 + 1))()
-    raw.FPDFTextObj_GetText(item, page, buffer, length)
-    return bytes(buffer)[: max(length - 2, 0)].decode("utf-16-le", "replace")
+    length = raw.FPDFTextObj_GetText(item, page, WORDS, ctypes.sizeof(WORDS))
+    assert length <= ctypes.sizeof(WORDS), "a text is at most a line"
+    return bytes(WORDS)[: max(length - 2, 0)].decode("utf-16-le", "replace")
 
 
 def _marks(item) -> tuple[str, int]:

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import pytest
 from pagecheck import SMALLEST, SMALLEST_IN_CHARTS, check, read
-from sample_reports import CASES, advice, report
+from sample_reports import CASES, advice, rendered, report
 from stress_cases import LONG, STRESS, UNBROKEN, many_rows, stressed
 
 from loambrief import pipeline
@@ -25,7 +25,7 @@ EDITIONS += [("acid_corn_ohio", "si", "a4", "en"), ("saline_alfalfa_utah", "si",
 def test_samples(name, units, paper, language):
     """ensures that no page of a sample's two documents has a flaw, on both papers, in both unit
     systems and in Spanish, whose words are longer."""
-    made = pipeline.render(advice(name, units, paper, language))
+    made = rendered(name, units, paper, language)
     assert check(made.pdf) == [] and check(made.annex) == []
 
 

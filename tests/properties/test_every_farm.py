@@ -16,8 +16,7 @@ from loambrief.actions.offers import offers
 from loambrief.actions.orders import needed_lb
 from loambrief.actions.tenure import grower_part
 from loambrief.case.load import load_bytes
-from loambrief.case.parts import treated_share
-from loambrief.case.select import sample_area_ac
+from loambrief.case.select import sample_area_ac, treated_share
 from loambrief.findings.model import WHOLE_FIELD
 from loambrief.render.html import render_html
 from loambrief.render.plain import render_plain
@@ -178,7 +177,7 @@ def held_constraints(case, plan):
     assert not served & {g.action_id for g in plan.gaps}
 
 
-@pytest.mark.usefixtures("no_typeface")
+@pytest.mark.usefixtures("plain_pages")
 @pytest.mark.parametrize("name", sorted(CASES))
 @settings(max_examples=max(2, settings().max_examples // 50))
 @given(farm=FARMS)

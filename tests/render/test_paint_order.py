@@ -7,9 +7,7 @@ import re
 
 import pikepdf
 import pytest
-from sample_reports import CASES, advice
-
-from loambrief import pipeline
+from sample_reports import CASES, rendered
 
 _MCID = re.compile(rb"/MCID (\d+)")
 
@@ -46,7 +44,7 @@ def _read(pdf) -> dict:
 @pytest.mark.parametrize("name", CASES)
 def test_paint_order_is_reading_order(name):
     """ensures that on every page of both documents content is drawn in the order it is read."""
-    made = pipeline.render(advice(name))
+    made = rendered(name)
     for data in (made.pdf, made.annex):
         with pikepdf.open(io.BytesIO(data)) as pdf:
             read = _read(pdf)

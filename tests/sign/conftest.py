@@ -3,17 +3,42 @@
 from __future__ import annotations
 
 import datetime as dt
+import pickle
+import subprocess
+import sys
 import threading
 from functools import cache
 from http.server import ThreadingHTTPServer
+from types import SimpleNamespace
 
 import pytest
 import sign_samples as samples
 from cryptography.hazmat.primitives import serialization
 from cryptography.hazmat.primitives.serialization import pkcs12
 
-from loambrief.archive import verify_pdf
+from loambrief.archive import verify_apart, verify_pdf
 from loambrief.archive.sign import Role, sign
+
+LOADED = """
+import io, os, pickle, sys
+from types import SimpleNamespace
+from loambrief.archive import verify_apart, verify_pdf
+while True:
+    sent = pickle.load(sys.stdin.buffer)
+    out, into = os.pipe()
+    child = os.fork()
+    if not child:
+        sys.stdin = SimpleNamespace(buffer=io.BytesIO(sent))
+        sys.stdout = os.fdopen(into, "w")
+        verify_apart._main()
+    os.close(into)
+    with os.fdopen(out, "rb") as stream:
+        answer = stream.read()
+    _, status, used = os.wait4(child, 0)
+    pickle.dump((status, answer, used.ru_utime + used.ru_stime), sys.stdout.buffer)
+    sys.stdout.buffer.flush()
+"""
+"""A small process that has the reader loaded and reads each file in a fork of itself."""
 
 
 @pytest.fixture(scope="session", autouse=True)
@@ -92,6 +117,34 @@ def in_process(monkeypatch):
 
     monkeypatch.setattr("loambrief.archive.verify_apart.inspect_apart", here)
     monkeypatch.setattr("loambrief.record.verify.inspect_apart", here)
+
+
+@pytest.fixture(scope="session")
+def loaded():
+    with subprocess.Popen([sys.executable, "-P", "-c", LOADED], stdin=subprocess.PIPE,
+                          stdout=subprocess.PIPE, stderr=subprocess.DEVNULL) as process:
+        yield process
+        process.kill()
+
+
+@pytest.fixture
+def apart(loaded, monkeypatch):
+    """Processes that read a file are forked, not started (which has tests of its own).
+
+    A list of the processor time that each took [s].
+    """
+    spent = []
+
+    def run(args, *, input, **more):
+        pickle.dump(input, loaded.stdin)
+        loaded.stdin.flush()
+        status, answer, seconds = pickle.load(loaded.stdout)
+        spent.append(seconds)
+        return subprocess.CompletedProcess(args, status, answer)
+
+    monkeypatch.setattr(verify_apart, "subprocess", SimpleNamespace(
+        run=run, TimeoutExpired=subprocess.TimeoutExpired))
+    return spent
 
 
 @pytest.fixture

@@ -56,7 +56,7 @@ def differences(plan: Plan, program: Plan) -> tuple[PlanDifference, ...]:
         name = aside.action.id
         found.append(PlanDifference(("drop",), name, aside.action.title, aside.action.place,
                                 (aside.reason,), (),
-                                _figures([before[name]] if name in before else [aside.action])))
+                                _figures([before.get(name, aside.action)])))
     told = {n for d in found for n in (d.action_id, *(f.action_id for f in d.program))}
     found += _following(plan, program, told)
     return tuple(found)

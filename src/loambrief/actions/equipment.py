@@ -26,17 +26,12 @@ Mixed = tuple[FieldMix, tuple[BlendZone, ...], dict[str, Clash], tuple[str, ...]
 """What ``best_effort`` returns."""
 
 
-def machines(case: CaseFile, kind: str | None) -> tuple[Spreader, ...]:
-    """Machines that spread a kind of material, the one with the smallest rate first."""
-    if case.constraints is None or kind is None:
-        return ()
-    able = [m for m in case.constraints.spreaders if not m.spreads or kind in m.spreads]
-    return tuple(sorted(able, key=_smallest))
-
-
 def machine(case: CaseFile, kind: str | None) -> Spreader | None:
-    """The machine that spreads a kind of material; None where the case names none."""
-    return next(iter(machines(case, kind)), None)
+    """The machine that spreads least of a kind of material; None where the case names none."""
+    if case.constraints is None or kind is None:
+        return None
+    able = [m for m in case.constraints.spreaders if not m.spreads or kind in m.spreads]
+    return min(able, key=_smallest, default=None)
 
 
 def _smallest(found: Spreader) -> float:

@@ -6,9 +6,9 @@ from dataclasses import replace
 from loambrief.actions.gather import NeedFor
 from loambrief.actions.model import Action, WithoutMaterial
 from loambrief.actions.setback import LEAST_AC, neighbours, strip_ac
-from loambrief.case.parts import treated_share
 from loambrief.case.schema import CaseFile
 from loambrief.case.schema_farm import Neighbour
+from loambrief.case.select import treated_share
 from loambrief.findings.model import NeedKind, say
 
 SPREAD = (NeedKind.LIME, NeedKind.ACIDIFY, NeedKind.GYPSUM, NeedKind.NUTRIENT, NeedKind.LEACH,

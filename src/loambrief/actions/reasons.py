@@ -100,14 +100,11 @@ def _elastic(zone: BlendZone, usable: list[Offer], slack_in_needs: bool) -> dict
     slack = list(needs) if slack_in_needs else list(upper)
     count = len(usable)
     rows, bounds = [], []
-    for name, amount in needs.items():
-        give = [-1.0 if slack_in_needs and name == s else 0.0 for s in slack]
-        rows.append([-o.fraction(name) for o in usable] + give)
-        bounds.append(-amount)
-    for name, limit in upper.items():
-        give = [-1.0 if not slack_in_needs and name == s else 0.0 for s in slack]
-        rows.append([o.fraction(name) for o in usable] + give)
-        bounds.append(limit)
+    for sign, limits, gives in ((-1.0, needs, slack_in_needs), (1.0, upper, not slack_in_needs)):
+        for name, amount in limits.items():
+            rows.append([sign * o.fraction(name) for o in usable]
+                        + [-1.0 if gives and name == s else 0.0 for s in slack])
+            bounds.append(sign * amount)
     sizes = [1.0 / needs[s] if slack_in_needs else 1.0 for s in slack]
     answer = minimise(
         [0.0] * count + sizes, [dict(enumerate(row)) for row in rows], bounds,

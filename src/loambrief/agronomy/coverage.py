@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 from loambrief.agronomy.crops import crops
 from loambrief.agronomy.guides import ANY_CROP, known_guides
-from loambrief.tables import load
+from loambrief.tables import load, parts
 
 MICRONUTRIENTS = "nutrients/micronutrients"
 
@@ -41,7 +41,7 @@ def coverage() -> tuple[Covered, ...]:
     scales: dict[tuple[str, str, str, str], Covered] = {}
     for row in load(MICRONUTRIENTS):
         rated = row["broadcast_low"] is not None
-        for crop in str(row["crops"]).split("|"):
+        for crop in parts(row["crops"]):
             key = (row["scale"], crop, row["nutrient"], row["method"])
             regions = () if row["region"] == ANY_CROP else (row["region"],)
             before = scales.get(key)

@@ -19,9 +19,10 @@ takes longer than a whole advisory; the tests hold every function against one.
 """
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import cache
+from itertools import pairwise
 from statistics import NormalDist
 
 from loambrief.errors import ImpossibleInput
@@ -114,6 +115,16 @@ def combined(best: float, *alone: Iterable[float]) -> tuple[float, float]:
     less = math.sqrt(sum((best - min(best, *e)) ** 2 for e in ends if e))
     more = math.sqrt(sum((max(best, *e) - best) ** 2 for e in ends if e))
     return best - less, best + more
+
+
+def on_lines(at: float, points: Sequence[tuple[float, float]]) -> float:
+    """A value on straight lines between points, held at the ends."""
+    if at <= points[0][0]:
+        return points[0][1]
+    for (x0, y0), (x1, y1) in pairwise(points):
+        if at <= x1:
+            return y0 + (at - x0) / (x1 - x0) * (y1 - y0)
+    return points[-1][1]
 
 
 def mean_sd(values: tuple[float, ...]) -> tuple[float, float]:

@@ -7,7 +7,7 @@ and written anew, flat on white, without what the file says beside the picture.
 
 import hashlib
 import io
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from loambrief.case.photos import NotAPhoto, on_white, opened, read_or_fault
@@ -78,8 +78,7 @@ def load_brand(case: CaseFile, folder: Path | None) -> tuple[PrintedBrand | None
                 logo = made
     if not accent and not logo.name:
         return None, faults
-    return PrintedBrand(accent, logo.name, logo.png, logo.width, logo.height, logo.alt,
-                 logo.file_sha256), faults
+    return replace(logo, accent=accent), faults
 
 
 def _colour_faults(keys: BrandKeys, path: DataPath) -> list[Fault]:

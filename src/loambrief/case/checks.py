@@ -11,12 +11,11 @@ from loambrief.case.known_names import name_faults
 from loambrief.case.measurements import methods, results_by_method
 from loambrief.case.names import yield_units
 from loambrief.case.own_checks import own_faults
-from loambrief.case.parts import SLACK
 from loambrief.case.problems import DataPath, Fault
 from loambrief.case.quantities import show
 from loambrief.case.repeats import repeat_faults
 from loambrief.case.schema import Analysis, CaseFile, Increment, Sample
-from loambrief.case.select import SURFACE_MAX_IN, TILLED_MIN_IN
+from loambrief.case.select import SLACK, SURFACE_MAX_IN, TILLED_MIN_IN
 from loambrief.case.source import short
 from loambrief.case.validate import meaning
 from loambrief.units import BY_VOLUME, Quantity, typed_unit

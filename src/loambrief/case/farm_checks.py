@@ -2,12 +2,11 @@
 
 from collections.abc import Iterator
 
-from loambrief.case.parts import SLACK
 from loambrief.case.problems import DataPath, Fault
 from loambrief.case.quantities import did_you_mean, show
 from loambrief.case.schema import CaseFile
 from loambrief.case.schema_farm import Constraints, TreatedPart
-from loambrief.case.select import sample_area_ac
+from loambrief.case.select import SLACK, sample_area_ac
 from loambrief.tables.organic import kinds_of
 
 CASE_DATE: DataPath = ("case", "date")

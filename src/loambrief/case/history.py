@@ -10,7 +10,6 @@ import posixpath
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Protocol
 
 from loambrief.case.problems import Fault, Problem
 from loambrief.case.profiles import ProfileFile
@@ -21,17 +20,6 @@ from loambrief.errors import CaseProblems
 
 MOST_FOUND = 400
 """Files of a folder that are looked at."""
-
-
-class Loaded(Protocol):
-    """What is needed of a loaded case (see :class:`loambrief.case.load.LoadedCase`)."""
-
-    @property
-    def case(self) -> CaseFile: ...
-    @property
-    def sha256(self) -> str: ...
-    @property
-    def files(self) -> tuple[ProfileFile, ...]: ...
 
 
 @dataclass
@@ -77,7 +65,7 @@ def read_history(case: CaseFile, folder: Path | None, load: Callable) -> History
             found.faults.append(Fault("CASE073", path, *wrong))
             continue
         found.cases.append(earlier)
-        found.files += _files(name, raw, earlier)
+        found.files += _files(name, raw, earlier.files)
     _no_two(found)
     return found
 
@@ -115,9 +103,9 @@ def same_field(one: CaseFile, other: CaseFile) -> bool:
         other.field.name.lower(), other.client.name.lower())
 
 
-def _files(name: str, raw: bytes, earlier: Loaded) -> Iterable[ProfileFile]:
+def _files(name: str, raw: bytes, beside: Iterable[ProfileFile]) -> Iterable[ProfileFile]:
     yield ProfileFile(name, hashlib.sha256(raw).hexdigest(), raw.decode("utf-8-sig"))
-    for file in earlier.files:  # photos are not among them
+    for file in beside:  # photos are not among them
         yield replace(file, name=posixpath.normpath(
             posixpath.join(posixpath.dirname(name), file.name)))
 
@@ -133,7 +121,7 @@ def _no_two(found: History) -> None:
     found.files = list({file.name: file for file in found.files}.values())
 
 
-def find_history(loaded: Loaded, folder: Path, load: Callable) -> History:
+def find_history(case: CaseFile, folder: Path, load: Callable) -> History:
     """Earlier cases of a field among the files of a folder and below it.
 
     Files that are no cases, of other fields or not earlier are passed over. ``load`` is as of
@@ -156,11 +144,11 @@ def find_history(loaded: Loaded, folder: Path, load: Callable) -> History:
             earlier = load(raw, str(path), path.parent)
         except (OSError, CaseProblems):
             continue
-        if _misfit(loaded.case, earlier.case) or any(e.sha256 == earlier.sha256
+        if _misfit(case, earlier.case) or any(e.sha256 == earlier.sha256
                                                      for e in found.cases):
             continue
         found.cases.append(earlier)
-        found.files += _files(f"history/{earlier.case.case.id}.yaml", raw, earlier)
+        found.files += _files(f"history/{earlier.case.case.id}.yaml", raw, earlier.files)
     _no_two(found)
     if found.faults:
         fault = found.faults[0]

@@ -4,7 +4,6 @@ A blank cell is "not measured" and leaves the key out; it never becomes zero. ``
 stay limits. Rows that hold no result are left out and named in the notes.
 """
 
-import re
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -20,14 +19,14 @@ from loambrief.case.intake_cells import (
     read_depth,
     read_result,
 )
-from loambrief.case.intake_columns import Columns, find_columns
+from loambrief.case.intake_columns import Columns, ColumnSearch
 from loambrief.case.intake_guess import kind_of_file
 from loambrief.case.intake_kinds import PART_OF, SOIL, model_of
 from loambrief.case.intake_map import Given, LoadedMap, MapFile, ResultPart
 from loambrief.case.intake_read import EMPTY, Cell, LabRow, LabTable, read_lab_file
 from loambrief.case.measurements import EXTRACT_KEY, field_at, path_of
 from loambrief.case.problems import Problem, in_file_order
-from loambrief.case.quantities import did_you_mean, show
+from loambrief.case.quantities import as_identifier, did_you_mean, show
 from loambrief.case.schema import Increment, Methods
 from loambrief.case.yaml_edit import Tree, Value
 from loambrief.errors import CaseProblems
@@ -38,7 +37,6 @@ MOST_FAULTS = 300
 """Problems after which the rest of the rows is not looked at."""
 WHOLE = (0.0, 0.0, "")
 """Stands for the depth of what has none."""
-_UNSAFE = re.compile(r"[^A-Za-z0-9._-]+")
 
 
 @dataclass
@@ -96,7 +94,7 @@ def take_in(path: Path | str, loaded: LoadedMap, field_name: str | None = None) 
             "CASE060", None, 0, "file", f"a {kind.name} report ({', '.join(kind.why)})",
             "a soil report, as the mapping has no 'report'",
             f"Set report: {kind.name} in the mapping, or report: soil if it is one."),))
-    columns, problems = find_columns(table, loaded)
+    columns, problems = ColumnSearch(table, loaded).run()
     reading = _Reading(table, loaded.mapping, columns, field_name)
     if columns.usable:
         reading.run()
@@ -160,7 +158,7 @@ class _Reading:
                 continue
             if end and any(c.text.lower().startswith(end) for c in row.cells):
                 return
-            if row.cell(self.columns.id).text == self.columns.id_header:
+            if row.cell(self.columns.id).text == self.columns.header[self.columns.id]:
                 continue  # a header repeated on the next page
             if any(row.cell(column).text.lower() in words for column, words in self.columns.skip):
                 continue
@@ -274,7 +272,7 @@ class _Reading:
 
     def _sample(self, row: LabRow) -> DraftSample | None:
         typed = self._carried(row, self.columns.id)
-        new = _UNSAFE.sub("-", typed).strip("-._")[:64]
+        new = as_identifier(typed)
         if not new or row.cell(self.columns.id).kind == "formula":
             self._problem(row, self.columns.id, "CASE065", show(typed) if typed else "nothing",
                           "the sample of these results",

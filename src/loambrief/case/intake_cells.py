@@ -9,8 +9,15 @@ from pydantic import TypeAdapter, ValidationError
 
 from loambrief.case import quantities as q
 from loambrief.case.intake_kinds import fold_unit
-from loambrief.case.intake_map import DATES, MARKS, ResultPart, TablePart, conversion, has_unit
-from loambrief.case.intake_map import value_fault as case_fault
+from loambrief.case.intake_map import (
+    DATES,
+    MARKS,
+    ResultPart,
+    TablePart,
+    conversion,
+    has_unit,
+    value_fault,
+)
 from loambrief.case.intake_read import Cell
 from loambrief.case.quantities import show
 from loambrief.case.yaml_edit import Value
@@ -156,9 +163,9 @@ def read_result(cell: Cell, result: ResultPart, table: TablePart,
     if factor != 1.0:
         text = f"{sign}{float(number) * factor:.6g} {unit}"
         comment = " ".join(f"lab: {sign}{number} {result.unit} {result.form or ''}".split())
-    fault = case_fault(result.to, text)
+    fault = value_fault(result.to, text)
     if fault:
-        raise NotAResult(fault[0], show(cell.text), fault[2], fault[3])
+        raise NotAResult(fault.code, show(cell.text), fault.wanted, fault.help)
     return Value(text, comment=comment)
 
 
@@ -174,9 +181,9 @@ def _number_without_unit(sign: str, number: str, result: ResultPart, cell: Cell)
     if sign:
         raise NotAResult("CASE063", show(cell.text), f"a {result.to} as a number",
                          "A case holds no pH that is only a limit.")
-    fault = case_fault(result.to, float(number))
+    fault = value_fault(result.to, float(number))
     if fault:
-        raise NotAResult(fault[0], show(cell.text), fault[2], fault[3])
+        raise NotAResult(fault.code, show(cell.text), fault.wanted, fault.help)
     return Value(number, plain=True)
 
 

@@ -93,10 +93,6 @@ class Columns:
     notes: list[str] = field(default_factory=list)
     usable: bool = True
 
-    @property
-    def id_header(self) -> str:
-        return self.header[self.id]
-
     def name(self, column: int) -> str:
         """Header of a column, for messages."""
         text = self.header[column] if column < len(self.header) else ""
@@ -114,12 +110,9 @@ class Columns:
             yield result, value, unit
 
 
-def find_columns(table: LabTable, loaded: LoadedMap) -> tuple[Columns, list[Problem]]:
-    """Positions of the mapped columns, and what is wrong with them (at the mapping's lines)."""
-    return _ColumnSearch(table, loaded).run()
+class ColumnSearch:
+    """Looks for the columns of a mapping in a lab's file."""
 
-
-class _ColumnSearch:
     def __init__(self, table: LabTable, loaded: LoadedMap):
         self.table, self.loaded, self.mapping = table, loaded, loaded.mapping
         self.faults: list[Fault] = []
@@ -129,6 +122,7 @@ class _ColumnSearch:
         self.folded = [fold_header(h) for h in self.columns.header]
 
     def run(self) -> tuple[Columns, list[Problem]]:
+        """Positions of the mapped columns, and what is wrong with them (at the mapping's lines)."""
         columns, sample = self.columns, self.mapping.sample
         found = self._find(sample.id, ("sample", "id", "column"))
         columns.usable = found is not None

@@ -325,8 +325,8 @@ def map_fault(error: ErrorDetails) -> Fault:
 # what one value must be ------------------------------------------------------------------
 
 
-def value_fault(field: str, value: object) -> tuple[str, str, str, str] | None:
-    """(code, found, wanted, help) if a case would refuse this value of a slice, else None."""
+def value_fault(field: str, value: object) -> Fault | None:
+    """What a case would refuse this value of a slice with, if it would."""
     model, path = model_of(field)
     *above, last = path_of(path)
     try:
@@ -334,8 +334,7 @@ def value_fault(field: str, value: object) -> tuple[str, str, str, str] | None:
     except ValidationError as error:
         for about in error.errors(include_url=False):
             if about["type"] != "missing" and about["loc"][: len(above) + 1] == (*above, last):
-                fault = map_fault(about)
-                return fault.code, fault.found, fault.wanted, fault.help
+                return map_fault(about)
     return None
 
 
@@ -417,8 +416,9 @@ def _unit(result: ResultPart, path: DataPath) -> Iterator[Fault]:
         yield Fault("CASE023", (*path, "unit"), "nothing", f"the unit of {result.column!r}",
                     "Add the key 'unit' here.", at_key=True)
     elif conversion(result.to, result.unit, result.form) is None:
-        _, _, wanted, help = value_fault(result.to, f"1 {result.unit}") or ("", "", "", "")
-        yield Fault("CASE024", (*path, "unit"), repr(result.unit), wanted, help)
+        fault = value_fault(result.to, f"1 {result.unit}")
+        yield Fault("CASE024", (*path, "unit"), repr(result.unit), fault.wanted if fault else "",
+                    fault.help if fault else "")
 
 
 def _about(mapping: MapFile) -> Iterator[Fault]:

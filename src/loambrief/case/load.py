@@ -22,7 +22,7 @@ from loambrief.case.repeats import treated
 from loambrief.case.salvage import salvage
 from loambrief.case.schema import LANGUAGES, CaseFile
 from loambrief.case.source import SourceText
-from loambrief.case.validate import faults_of, is_refused, validate
+from loambrief.case.validate import faults_of, is_refused
 from loambrief.errors import CaseProblems, UnknownName
 
 OVERRIDES = {"units": ("us", "si"), "paper": ("letter", "a4"), "language": LANGUAGES}
@@ -141,7 +141,7 @@ def load_source(source: SourceText, problems: list[Problem], sha256: str, *,
         Of the file, in hexadecimal.
     """
     text, file = source.text, source.file
-    photos: tuple[Photo | None, ...] = ()
+    photos: tuple[Photo, ...] = ()
     brand: PrintedBrand | None = None
     history = History()
     faults: list[Fault] = []
@@ -150,7 +150,7 @@ def load_source(source: SourceText, problems: list[Problem], sha256: str, *,
     source = resolved.source
     problems += resolved.problems
     try:
-        case, more, whole = validate(source.data), 0, not problems
+        case, more, whole = CaseFile.model_validate(source.data), 0, not problems
     except ValidationError as error:
         case, whole = None, False
         faults, more = faults_of(error, source)
@@ -181,15 +181,14 @@ def load_source(source: SourceText, problems: list[Problem], sha256: str, *,
         raise CaseProblems(in_file_order(found, more))
     kept, accepted = _sort_out(case, found, source)
     case = treated(case)
-    whole_photos = tuple(photo for photo in photos if photo is not None)
     files = (*resolved.files,
              *(f for f in history.files if f.name not in {r.name for r in resolved.files}),
-             *(ProfileFile(p.name, p.sha256, "", p.jpeg, p.file_sha256) for p in whole_photos),
+             *(ProfileFile(p.name, p.sha256, "", p.jpeg, p.file_sha256) for p in photos),
              *([ProfileFile(brand.name, brand.sha256, "", brand.png, brand.file_sha256)]
                if brand is not None and brand.name else []))
     sha256 = digest(sha256, files)
     return LoadedCase(_override(case, overrides), sha256, in_file_order(kept), accepted, text, file,
-                      files, resolved.guides, whole_photos, tuple(history.cases), brand, source)
+                      files, resolved.guides, photos, tuple(history.cases), brand, source)
 
 
 def with_earlier(loaded: LoadedCase, folder: Path) -> LoadedCase:
@@ -202,7 +201,7 @@ def with_earlier(loaded: LoadedCase, folder: Path) -> LoadedCase:
     CaseProblems
         Two earlier cases of one date.
     """
-    found = find_history(loaded, folder, _load_earlier)
+    found = find_history(loaded.case, folder, _load_earlier)
     known = {e.case.case.id for e in loaded.earlier}
     more = [e for e in found.cases if e.case.case.id not in known]
     if not more:

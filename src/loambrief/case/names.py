@@ -15,6 +15,8 @@ WEEDS = "weeds"
 WEED_NAMES = ("species", "scientific_name", "accepted", "synonym", "synonyms", "common_name",
               "common_names", "local_name", "eppo", "spanish")
 """Columns of the weed tables that hold names or codes, several of them separated by |."""
+PERENNIAL = ("alfalfa", "grass forage", "fruit")
+"""Crop groups that are there again the year after."""
 USUAL_YIELD = "case/usual_yield"
 
 

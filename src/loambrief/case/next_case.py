@@ -9,23 +9,20 @@ import datetime as dt
 import json
 import os
 import posixpath
-import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from loambrief.case.load import LoadedCase
-from loambrief.case.names import crops, fold
+from loambrief.case.names import PERENNIAL, crops, fold
+from loambrief.case.quantities import as_identifier
 from loambrief.case.reader import read_text
 from loambrief.case.schema import Analysis, CaseFile, FieldInfo
 from loambrief.case.yaml_edit import Tree, Value, emit
 from loambrief.errors import ImpossibleInput
 from loambrief.units import Quantity
 
-PERENNIAL = ("alfalfa", "grass forage", "fruit")
-"""Crop groups that are there again the year after."""
-_NAME = re.compile(r"[^A-Za-z0-9._-]+")
 KEPT_HEADER = ("valid_until", "purpose")
 """Keys of the case that belong to the visit, and are left out."""
 PRICES = ("price", "freight", "spreading")
@@ -106,7 +103,7 @@ def _spread(case: CaseFile) -> list[Tree]:
 
 
 def _header(case: CaseFile, data: Mapping, date: dt.date) -> Tree:
-    name = _NAME.sub("-", case.field.id or case.field.name).strip("-._").lower() or "field"
+    name = as_identifier(case.field.id or case.field.name).lower() or "field"
     kept = {k: v for k, v in data.items() if k not in KEPT_HEADER}
     return {**kept, "id": Value(f"{name}-{date:%Y-%m}"[:64]), "date": Value(date.isoformat())}
 

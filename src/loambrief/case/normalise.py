@@ -9,9 +9,9 @@ in and psi. What was typed stays with each quantity.
 import math
 from collections.abc import Mapping
 
-from loambrief.case.parts import with_areas
 from loambrief.case.problems import DataPath, Fault
 from loambrief.case.schema import CaseFile, Increment, Part, Penetrometer, Sample
+from loambrief.case.select import with_areas
 from loambrief.units import CM_PER_INCH, DIMENSIONS, EQUIVALENT_MG, Quantity, lb_ac_to_ppm
 
 ION: Mapping[str, str] = {

@@ -6,22 +6,17 @@ What only the finished plan can tell (an id, a limit of a zone) is checked there
 
 from collections.abc import Iterator, Mapping
 
-from loambrief.case.parts import SLACK
 from loambrief.case.problems import DataPath, Fault
-from loambrief.case.quantities import nearest, show
+from loambrief.case.quantities import did_you_mean, show
 from loambrief.case.schema import CaseFile, Material, Sample
-from loambrief.case.schema_plan import Nitrogen, OwnAction, Period, PlanChange
+from loambrief.case.schema_plan import Nitrogen, NitrogenPass, OwnAction, Period, PlanChange
+from loambrief.case.select import SLACK
 from loambrief.units import typed_unit
 
-KEYS_OF: Mapping[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
-    # what a change needs one of, and what it may have beside that
-    "drop": ((), ()),
-    "defer": (("until", "condition"), ()),
-    "replace": (("material", "rate"), ()),
-    "split": (("parts",), ()),
-    "move": (("rank",), ()),
-}
-ALL_KEYS = ("until", "condition", "material", "rate", "parts", "rank")
+KEYS_OF: Mapping[str, tuple[str, ...]] = {
+    "drop": (), "defer": ("until", "condition"), "replace": ("material", "rate"),
+    "split": ("parts",), "move": ("rank",)}
+"""What a change needs one of; it may have no key of another one."""
 KIND_OF = {"lime": "lime", "gypsum": "gypsum", "elemental sulfur": "acidify",
            "fertilizer": "nutrient", "manure": "nutrient", "compost": "nutrient",
            "biosolids": "nutrient", "cover crop": "organic matter"}
@@ -69,9 +64,7 @@ def own_faults(case: CaseFile) -> Iterator[Fault]:
 
 
 def _action(case: CaseFile, entry: OwnAction, path: DataPath) -> Iterator[Fault]:
-    yield from _material(case, entry.material, (*path, "material"))
-    yield from _where(case, entry.where, (*path, "where"))
-    yield from _period(entry.window, (*path, "window"))
+    yield from _work(case, entry, path)
     material = next((m for m in case.materials if m.id == entry.material), None)
     if entry.rate is not None and entry.material is None:
         yield Fault("CASE053", (*path, "rate"), f"{entry.rate.typed} of nothing",
@@ -86,9 +79,6 @@ def _action(case: CaseFile, entry: OwnAction, path: DataPath) -> Iterator[Fault]
     if (material is not None or entry.material is None) and work_of(entry, material) is None:
         yield Fault("CASE053", (*path, "kind"), "nothing", "what it puts right",
                     "Its material does not say it. Add the key 'kind' here.", at_key=True)
-    if entry.cost is not None and entry.cost.per not in ("ac", "ha", "each"):
-        yield Fault("CASE053", (*path, "cost", "per"), show(entry.cost.per),
-                    "ac, ha or each (for all of it)")
     zone = zone_named(case, entry.where)
     whole = case.field.area if zone is None or zone.area is None else zone.area
     if entry.area is not None and entry.area.value > whole.value * SLACK:
@@ -97,15 +87,15 @@ def _action(case: CaseFile, entry: OwnAction, path: DataPath) -> Iterator[Fault]
 
 
 def _change(case: CaseFile, change: PlanChange, path: DataPath) -> Iterator[Fault]:
-    wanted, beside = KEYS_OF[change.change]
-    given = [k for k in ALL_KEYS if getattr(change, k) is not None]
+    wanted = KEYS_OF[change.change]
+    given = [k for keys in KEYS_OF.values() for k in keys if getattr(change, k) is not None]
     if wanted and not set(wanted) & set(given):
         yield Fault("CASE053", (*path, "change"), f"{change.change} without {' or '.join(wanted)}",
                     f"{' or '.join(wanted)} beside it")
     for key in given:
-        if key not in (*wanted, *beside):
+        if key not in wanted:
             yield Fault("CASE053", (*path, key), f"{key} beside change: {change.change}",
-                        f"only {', '.join(('reason', *wanted, *beside))} beside it",
+                        f"only {', '.join(('reason', *wanted))} beside it",
                         "A further change of the same action is an entry of its own.", at_key=True)
     yield from _material(case, change.material, (*path, "material"))
     if change.until is not None and change.until <= case.case.date:
@@ -127,16 +117,21 @@ def _nitrogen(case: CaseFile, line: Nitrogen, path: DataPath) -> Iterator[Fault]
     for i, one in enumerate(line.passes):
         here: DataPath = (*path, "passes", i)
         yield from _pounds(one.nitrogen, (*here, "nitrogen"))
-        yield from _material(case, one.material, (*here, "material"))
-        yield from _where(case, one.where, (*here, "where"))
-        yield from _period(one.window, (*here, "window"))
+        yield from _work(case, one, here)
         material = next((m for m in case.materials if m.id == one.material), None)
         if material is not None and not _holds_nitrogen(material):
             yield Fault("CASE053", (*here, "material"), f"{material.id} without nitrogen",
                         "a material whose analysis states n or available_n")
-        if one.cost is not None and one.cost.per not in ("ac", "ha", "each"):
-            yield Fault("CASE053", (*here, "cost", "per"), show(one.cost.per),
-                        "ac, ha or each (for all of it)")
+
+
+def _work(case: CaseFile, entry: OwnAction | NitrogenPass, path: DataPath) -> Iterator[Fault]:
+    """What an action and a pass have alike: product, place, time and cost."""
+    yield from _material(case, entry.material, (*path, "material"))
+    yield from _where(case, entry.where, (*path, "where"))
+    yield from _period(entry.window, (*path, "window"))
+    if entry.cost is not None and entry.cost.per not in ("ac", "ha", "each"):
+        yield Fault("CASE053", (*path, "cost", "per"), show(entry.cost.per),
+                    "ac, ha or each (for all of it)")
 
 
 def _holds_nitrogen(material: Material) -> bool:
@@ -178,9 +173,8 @@ def _period(window: Period | None, path: DataPath) -> Iterator[Fault]:
 
 
 def _near(typed: str, known: list[str]) -> str:
-    near = nearest(typed, known)
     there = f"Known: {', '.join(known)}." if known else "There is none in this case."
-    return f"Did you mean {near!r}? {there}" if near else there
+    return f"{did_you_mean(typed, known)} {there}".strip()
 
 
 def _fold(typed: str) -> str:

@@ -65,9 +65,9 @@ class NotAPhoto(Exception):
         self.found, self.wanted = found, wanted
 
 
-def load_photos(entries: Sequence[PhotoEntry], folder: Path | None) -> tuple[
-        tuple[Photo | None, ...], list[Fault]]:
-    """The photos a case names, None where there is a fault, and the faults.
+def load_photos(entries: Sequence[PhotoEntry],
+                folder: Path | None) -> tuple[tuple[Photo, ...], list[Fault]]:
+    """The photos a case names that can be printed, and the faults of the others.
 
     Without a folder, where the case stands, no file can be named.
     """
@@ -75,7 +75,7 @@ def load_photos(entries: Sequence[PhotoEntry], folder: Path | None) -> tuple[
     made = [read_or_fault(entry.file, folder, ("photos", number, "file"), "CASE072", MOST_BYTES,
                           lambda content, name=entry.file: photo_from(name, content),  # type: ignore[misc]
                           faults) for number, entry in enumerate(entries)]
-    return tuple(made), faults
+    return tuple(photo for photo in made if photo is not None), faults
 
 
 def read_or_fault(name: str, folder: Path | None, path: DataPath, code: str, most: int,

@@ -21,9 +21,8 @@ DAYS_PER_YEAR = 365.25
 @cache
 def limit(name: str) -> float:
     """One limit of the entry checks or of the sampling guidance, in the unit its row states."""
-    found = {row["name"]: row["value"] for table in ("sampling/constants", "case/checks")
-             for row in load(table)}
-    return found[name]
+    own = name in load("case/checks").column("name")
+    return load("case/checks" if own else "sampling/constants").number("value", name=name)
 
 
 def soil_warnings(case: CaseFile, sample: Sample, path: DataPath) -> Iterator[Fault]:

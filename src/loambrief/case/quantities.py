@@ -343,6 +343,11 @@ _IDENTIFIER = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,63}\Z")
 _RESERVED = re.compile(r"(?i)(con|prn|aux|nul|com[0-9]|lpt[0-9])(\..*)?\Z")
 
 
+def as_identifier(name: str) -> str:
+    """What an identifier may hold of a name; possibly nothing."""
+    return re.sub(r"[^A-Za-z0-9._-]+", "-", name).strip("-._")[:64]
+
+
 def _identifier(value: object) -> str:
     """Safe as a file name everywhere: no separators, no leading dot, no device name."""
     value = as_written(value)

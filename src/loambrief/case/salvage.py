@@ -14,27 +14,19 @@ from pydantic import ValidationError
 
 from loambrief.case.problems import DataPath, Fault
 from loambrief.case.schema import CaseFile
-from loambrief.case.validate import validate
 
 ROUNDS = 12
 STAND_INS: Mapping[DataPath, object] = {
     ("loambrief",): 1,
-    ("case",): {},
+    **{(part,): {} for part in ("case", "client", "farm", "field", "adviser")},
+    **{(part, "name"): "unknown" for part in ("client", "farm", "field", "adviser")},
     ("case", "id"): "unknown",
     ("case", "date"): "2200-12-31",
-    ("client",): {},
-    ("client", "name"): "unknown",
-    ("farm",): {},
-    ("farm", "name"): "unknown",
-    ("field",): {},
-    ("field", "name"): "unknown",
     ("field", "area"): "1000000 ac",
     ("field", "crop"): "unknown",
     ("field", "tillage"): "conventional",
     ("field", "irrigation"): "none",
     ("field", "drainage"): "unknown",
-    ("adviser",): {},
-    ("adviser", "name"): "unknown",
     ("adviser", "interest"): "unknown",
     ("adviser", "credential"): {"scheme": "unknown", "number": "0", "expires": "2200-12-31"},
 }
@@ -73,7 +65,7 @@ def salvage(data: object, error: ValidationError) -> Salvaged | None:
         positions = {}
         compact = _compact(rest, (), (), positions)
         try:
-            return Salvaged(validate(compact), frozenset(removed), positions)
+            return Salvaged(CaseFile.model_validate(compact), frozenset(removed), positions)
         except ValidationError as next_error:
             error = next_error
     return None

@@ -11,6 +11,7 @@ from pathlib import Path
 
 from loambrief.case.intake_case import Written, entries_by_id, still_open
 from loambrief.case.problems import Fault, in_file_order
+from loambrief.case.quantities import as_identifier
 from loambrief.case.reader import read_sound
 from loambrief.case.schema import Sample
 from loambrief.case.sheet_layout import Layout
@@ -21,7 +22,6 @@ from loambrief.case.starter import starter_case
 from loambrief.case.yaml_edit import SAMPLES, Tree, Value, plain_of, set_parts
 from loambrief.errors import CaseProblems
 
-_NAME = re.compile(r"[^A-Za-z0-9._-]+")
 NEW_CASE = "Make the case of this visit first: loambrief new --from OLD.yaml NEW.yaml"
 
 
@@ -62,7 +62,7 @@ def new_from_sheet(filled: Filled, file: str) -> Written:
 
 def case_name(layout: Layout, date: str | None) -> str:
     """Id of a new case: the field and the year and month of the visit."""
-    name = _NAME.sub("-", layout.about.field_id or layout.about.field).strip("-._").lower()
+    name = as_identifier(layout.about.field_id or layout.about.field).lower()
     return f"{name or 'field'}-{date[:7] if date else 'visit'}"[:64]
 
 

@@ -101,10 +101,6 @@ class Layout(Part):
     """Printed word -> word of the case, for boxes where a word is written."""
 
     @property
-    def temperature_unit(self) -> str:
-        return "F" if self.units == "us" else "C"
-
-    @property
     def length_unit(self) -> str:
         return "in" if self.units == "us" else "cm"
 
@@ -213,7 +209,8 @@ def _sap(layout: Layout) -> Iterator[SheetBox]:
             yield SheetBox(f"{at}/plant", "text", longest=60)
         yield SheetBox(f"{at}/part", "text", longest=60)
         yield SheetBox(f"{at}/place", "text", longest=40)
-        yield SheetBox(f"{at}/temperature", "quantity", layout.temperature_unit, longest=8)
+        yield SheetBox(f"{at}/temperature", "quantity", "F" if layout.units == "us" else "C",
+                       longest=8)
         yield SheetBox(f"{at}/time", "time", longest=5)
         for number in range(1, layout.replicates + 1):
             yield SheetBox(f"{at}/{number}", "number", "Brix", longest=6)

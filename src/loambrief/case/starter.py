@@ -3,12 +3,13 @@
 import datetime as dt
 import json
 import re
+from collections.abc import Callable
 from functools import cache
 from pathlib import Path
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
-from loambrief.case.names import crops, fold
+from loambrief.case.names import PERENNIAL, crops, fold
 from loambrief.case.plausible import STARTER_ID
 from loambrief.case.reader import UNWANTED, decode, read_bytes, read_text
 from loambrief.errors import ImpossibleInput, UnknownName
@@ -17,7 +18,6 @@ from loambrief.units import LB_PER_TON, T_PER_HA_PER_TON_PER_ACRE
 
 FORAGE = {"alfalfa": "legume", "grass forage": "grass"}
 """Crop group -> kind of forage."""
-PERENNIAL = (*FORAGE, "fruit")
 EXAMPLE_TON_AC = {"grain": 4.0, "alfalfa": 5.0, "grass forage": 3.0, "vegetable": 15.0,
                   "tuber": 20.0, "fruit": 10.0}
 """Example yields by crop group, short ton/ac; invented, to be replaced by the user."""
@@ -71,7 +71,8 @@ def starter_case(
     if region and (UNWANTED.search(region) or len(region.splitlines()) > 1 or len(region) > 200):
         raise ImpossibleInput(f"{region[:60]!r} is not the name of a region")
     date = date or dt.date.today()
-    text = _environment(templates_dir() / "starter").get_template("case.yaml.j2").render(
+    text = starter_text(
+        "case.yaml.j2", _quoted,
         us=units == "us",
         paper=paper or ("letter" if units == "us" else "a4"),
         language=language,
@@ -92,13 +93,23 @@ def starter_case(
     return re.sub(_REMARK, lambda m: f"{m[1] + '  ':<{REMARK_COLUMN}}{m[2]}", text)
 
 
+def _quoted(text: str) -> str:
+    return json.dumps(text, ensure_ascii=False)
+
+
+def starter_text(template: str, quoted: Callable[[str], str], **values: object) -> str:
+    """A file to start from, by a template of ``templates/starter``; ``quoted`` quotes a text."""
+    environment = _environment(templates_dir() / "starter", quoted)
+    return environment.get_template(template).render(**values)
+
+
 @cache
-def _environment(folder: Path) -> Environment:
+def _environment(folder: Path, quoted: Callable[[str], str]) -> Environment:
     made = Environment(
         loader=FileSystemLoader(folder), undefined=StrictUndefined,
         trim_blocks=True, lstrip_blocks=True, keep_trailing_newline=True, autoescape=False,
     )
-    made.filters["quoted"] = lambda text: json.dumps(text, ensure_ascii=False)
+    made.filters["quoted"] = quoted
     return made
 
 

@@ -56,16 +56,8 @@ if TYPE_CHECKING:
     from loambrief.charts.canvas import Canvas
 
 __all__ = ["KINDS", "ChartSpec", "ChartWords", "Threshold", "any_number", "axes_chart", "broken",
-           "build", "chart", "draw_chart", "drawn", "figure_size", "fitted", "has_data",
+           "build", "chart", "draw_chart", "drawn", "figure_size", "fitted",
            "is_number", "least_height", "svg_chart"]
-
-
-def has_data(spec: ChartSpec) -> bool:
-    """True if the chart has at least one value to draw; otherwise leave it out.
-
-    Raises TypeError for what is not the spec of any kind of chart.
-    """
-    return spec.has_data()
 
 
 def draw_chart(canvas: Canvas, spec: ChartSpec, x: float, y: float, width: float) -> None:

@@ -5,21 +5,28 @@ from typing import Any
 
 from matplotlib.artist import Artist
 from matplotlib.axes import Axes
-from matplotlib.axis import XAxis, YAxis
+from matplotlib.axis import Axis, XAxis, YAxis
 from matplotlib.backend_bases import RendererBase
 from matplotlib.colors import to_rgb
 from matplotlib.font_manager import FontProperties
 from matplotlib.path import Path
+from matplotlib.scale import scale_factory
+from matplotlib.ticker import NullLocator
 
 from loambrief.charts.fonts import TYPEFACE
 from loambrief.charts.renderer import SEMIBOLD
 
 
-class _Bare:
+class _Bare(Axis):
     """An axis that is a scale only: no tick is ever made."""
 
     get_ticks_position: Any = staticmethod(lambda: "none")
     """Neither side; matplotlib would make a tick to find out."""
+    get_major_locator: Any = staticmethod(NullLocator)
+
+    def _set_scale(self, value: Any, **more: Any) -> None:
+        """The scale without what would place and word its ticks."""
+        self._scale = scale_factory(value, self, **more)
 
     def set_clip_path(self, path: Any, transform: Any = None) -> None:
         """Nothing: there are no ticks to clip."""

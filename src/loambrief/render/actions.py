@@ -68,11 +68,9 @@ def _title(composer: Composer, card: ActionCard, cell: Element) -> list[Flowable
     level = min(composer.level + 1, 3)
     title = composer.heading_in(cell, level, card.title, card.anchor,
                                 f"{card.rank}. {plain(card.title)}", "action")
-    made: list[Flowable] = [title]
-    if card.tag:
-        title_tag = composer.paragraph(card.tag, composer.look.style("label"), cell.add("P"))
-        made.append(title_tag)
-    return made
+    if not card.tag:
+        return [title]
+    return [title, composer.paragraph(card.tag, composer.look.style("label"), cell.add("P"))]
 
 
 def _told(composer: Composer, card: ActionCard) -> Text:

@@ -167,10 +167,7 @@ class Composer:
                 bookmark: str = "", style: str = "") -> TaggedParagraph:
         """A heading, entered in the outline; parameters as of ``blocks.Heading``.
 
-        Raises
-        ------
-        RenderFault
-            It skips a level.
+        Raises RenderFault if it skips a level.
         """
         if level > self.level + 1:
             raise RenderFault(f"heading {plain(text)!r} of level {level} after {self.level}")

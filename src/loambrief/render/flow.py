@@ -134,15 +134,10 @@ def _callout_list(composer: Composer, block: b.Bullets, parent: Element, width: 
     return [SideBySide([(0.0, half, items[:middle]), (half + gap, half, items[middle:])])]
 
 
-def _bullets(composer: Composer, block: b.Bullets, parent: Element, width: float) -> Made:
-    return _spaced(composer, composer.items(block.items, parent))
-
-
-def _numbered(composer: Composer, block: b.Numbered, parent: Element, width: float) -> Made:
-    return _spaced(composer, composer.items(block.items, parent, numbered=block.start))
-
-
-def _spaced(composer: Composer, made: Sequence[Flowable]) -> Made:
+def _list(composer: Composer, block: b.Bullets | b.Numbered, parent: Element,
+          width: float) -> Made:
+    made = composer.items(block.items, parent, numbered=block.start if isinstance(
+        block, b.Numbered) else None)
     if made:
         made[-1].spaceAfter = composer.look.style("body").spaceAfter
     return [*made]
@@ -200,8 +195,8 @@ def _beside(composer: Composer, block: b.Beside, parent: Element, width: float) 
 MAKERS: dict[type[b.Block], Callable[..., Made]] = {
     b.Heading: _heading,
     b.Paragraph: _paragraph,
-    b.Bullets: _bullets,
-    b.Numbered: _numbered,
+    b.Bullets: _list,
+    b.Numbered: _list,
     b.Table: table,
     b.Figure: figure,
     b.FigureRow: figure_row,

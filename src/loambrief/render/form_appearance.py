@@ -54,13 +54,7 @@ def _cross(side: float) -> bytes:
 
 def _characters() -> list[str | None]:
     """Characters of codes 32 to 255 in WinAnsiEncoding; None where there is none."""
-    found: list[str | None] = []
-    for code in range(FIRST, LAST + 1):
-        try:
-            found.append(bytes([code]).decode("cp1252"))
-        except UnicodeDecodeError:
-            found.append(None)
-    return found
+    return [bytes([code]).decode("cp1252", "ignore") or None for code in range(FIRST, LAST + 1)]
 
 
 @cache

@@ -56,8 +56,6 @@ def render_html(model: b.ReportModel) -> bytes:
     RenderFault
         A link to nowhere, an anchor used twice, a skipped heading level, a figure without a
         text alternative, a block that no macro shows.
-    ResourceMissing
-        A template, the style sheet, a font or the theme is not there.
     """
     page, environment = Page(model), _environment()
     word = {b.DocumentStatus.DRAFT: model.words.draft,
@@ -159,7 +157,6 @@ class Page:
         return getattr(self._macros, type(block).__name__)(self, block)
 
     def show_all(self, blocks: Iterable[b.Block]) -> Markup:
-        """Blocks in their order."""
         return Markup("\n").join(self.show(block) for block in blocks)
 
     # Texts ----------------------------------------------------------------------------

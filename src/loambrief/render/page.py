@@ -48,19 +48,13 @@ def _number_pages(canvas: TaggedCanvas, pattern: str, look: Look) -> None:
     style, total = look.style("label"), canvas.page_count()
     colour = style.textColor
     for index, page in enumerate(canvas.finished_pages(), start=1):
-        text = _fill(pattern, index, total)
+        text = pattern.format(index, total)
         x = look.width - look.lengths["margin_side"] - text_width(text, style)
         shown = canvas.printer.show(text, style.fontName, style.fontSize)
         line = (f"{artifact_operator('Pagination', 'Footer')} BT "
                 f"{fill(colour.red, colour.green, colour.blue)} {number(x)} "
                 f"{number(look.lengths['foot'])} Td {shown} ET EMC")
         page.stream = page.stream.replace(FOLIO, line, 1)
-
-
-def _fill(pattern: str, *values: object) -> str:
-    for value in values:
-        pattern = pattern.replace("{}", str(value), 1)
-    return pattern
 
 
 def _furnish(canvas: TaggedCanvas, model: ReportModel, look: Look) -> None:

@@ -31,7 +31,6 @@ from loambrief.report.parts import (
     CalculationList,
     EvidenceLine,
     FindingBlock,
-    FirstAction,
     SignOff,
     SourceList,
     Summary,
@@ -146,12 +145,15 @@ def _summary(composer: Composer, block: Summary, parent: Element, width: float) 
 def _limits(composer: Composer, block: Summary, element: Element) -> Made:
     if not block.limits:
         return [composer.text(block.no_limits, element)] if block.no_limits else []
-    texts = []
-    for limit in block.limits:
-        head = tuple(Span(s.text, bold=True, link=limit.link or s.link) for s in spans(limit.text))
-        detail = tuple(spans(limit.detail))
-        texts.append((*head, *((Span("  "), *detail) if detail else ())))
-    return [*composer.items(tuple(texts), element, numbered=1)]
+    return [*composer.items([_led(limit.text, limit.link, "  ", limit.detail)
+                             for limit in block.limits], element, numbered=1)]
+
+
+def _led(text: Text, link: str, between: str, rest: Text) -> Text:
+    """A text in bold that leads somewhere, then what belongs to it."""
+    head = tuple(Span(s.text, bold=True, link=link or s.link) for s in spans(text))
+    more = tuple(spans(rest))
+    return (*head, *((Span(between), *more) if more else ()))
 
 
 def _first_actions(composer: Composer, block: Summary, element: Element, width: float) -> Made:
@@ -166,7 +168,8 @@ def _first_actions(composer: Composer, block: Summary, element: Element, width: 
     rows: list[Row] = []
     notes: dict[int, Text] = {}
     for action in block.actions:
-        rows.append(Row((str(action.rank), _what(action), *(
+        rows.append(Row((
+            str(action.rank), _led(action.what, action.link, "\n", action.material), *(
             cell or DASH for cell in (action.rate, action.area, action.total, action.cost,
                                       action.when)))))
         if action.caution:
@@ -176,12 +179,6 @@ def _first_actions(composer: Composer, block: Summary, element: Element, width: 
                  RowKind.TOTAL if i == last else RowKind.BODY)
              for i, fact in enumerate(block.foot)]
     return table(composer, Table(columns, tuple(rows)), element, width, below=notes)
-
-
-def _what(action: FirstAction) -> Text:
-    head = tuple(Span(s.text, bold=True, link=action.link or s.link) for s in spans(action.what))
-    material = tuple(spans(action.material))
-    return (*head, *((Span("\n"), *material) if material else ()))
 
 
 # Findings ---------------------------------------------------------------------------------

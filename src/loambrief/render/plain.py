@@ -115,15 +115,9 @@ def _paragraph(page: _TextPage, block: b.Paragraph) -> None:
     page.gap()
 
 
-def _bullets(page: _TextPage, block: b.Bullets) -> None:
+def _list(page: _TextPage, block: b.Bullets | b.Numbered) -> None:
     page.gap()
-    page.items(block.items)
-    page.gap()
-
-
-def _numbered(page: _TextPage, block: b.Numbered) -> None:
-    page.gap()
-    page.items(block.items, block.start)
+    page.items(block.items, block.start if isinstance(block, b.Numbered) else None)
     page.gap()
 
 
@@ -316,8 +310,8 @@ def _lines(page: _TextPage, name: str) -> None:
 WRITERS: dict[type[b.Block], Callable[[_TextPage, Any], None]] = {
     b.Heading: _heading,
     b.Paragraph: _paragraph,
-    b.Bullets: _bullets,
-    b.Numbered: _numbered,
+    b.Bullets: _list,
+    b.Numbered: _list,
     b.Table: _table,
     b.Figure: _figure,
     b.FigureRow: lambda page, block: page.all(block.figures),

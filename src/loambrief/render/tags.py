@@ -169,10 +169,7 @@ class TaggedCanvas(Canvas):
     def tagged(self, element: Element | None) -> Iterator[None]:
         """What is drawn inside belongs to an element; None marks it as decoration.
 
-        Raises
-        ------
-        ValueError
-            Another piece is open: marked content is never nested here.
+        Raises ValueError if another piece is open: marked content is never nested here.
         """
         with self._marked(self.operator(element) if element else artifact_operator()):
             yield
@@ -338,7 +335,6 @@ class TaggedCanvas(Canvas):
         return self._doc.idToObjectNumberAndVersion[f"Page{page + 1}"][0]
 
     def finished_pages(self) -> list[Any]:
-        """The finished pages."""
         return [self._doc.idToObject[f"Page{n + 1}"] for n in range(self.page_count())]
 
     def reserve(self) -> int:

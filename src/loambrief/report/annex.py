@@ -11,11 +11,10 @@ from dataclasses import replace
 from loambrief.report.appendix import accepted_blocks, results_section, sources_section
 from loambrief.report.blocks import Annex, Attachment, Block, Fact, KeyFacts, ReportModel
 from loambrief.report.context import Context
-from loambrief.report.evidence import missing_section, topic_sections
+from loambrief.report.evidence import missing_section, photo_section, topic_sections
 from loambrief.report.glossary import with_glossary
 from loambrief.report.history_part import history_section
 from loambrief.report.links import anchors
-from loambrief.report.photo_part import photo_section
 from loambrief.report.pictures import Pictures
 from loambrief.report.plan_behind import plan_behind
 from loambrief.report.workings import Workings

@@ -38,7 +38,7 @@ from loambrief.report.answer_parts import (
 )
 from loambrief.report.naming import brief_message
 from loambrief.topics.assess import Diagnosis
-from loambrief.topics.history.findings import ChangeVerdict, Series
+from loambrief.topics.history.findings import Change, ChangeVerdict, Series
 from loambrief.topics.judge import DECIDES
 from loambrief.topics.weeds.hints import hints
 from loambrief.topics.weeds.state import Agreement
@@ -149,25 +149,23 @@ def _why_weeds(case: CaseFile, diagnosis: Diagnosis, plan: Plan) -> AnswerText:
 def _did_lime_work(case: CaseFile, diagnosis: Diagnosis, plan: Plan) -> AnswerText:
     """pH then and now, against the noise of sampling and laboratory."""
     review = diagnosis.history
-    series = [s for s in (review.series if review else ())
-              if s.quantity == "ph" and s.change is not None]
-    known = [s for s in series if s.change and s.change.verdict is not ChangeVerdict.UNKNOWN]
+    known = [(s, s.change) for s in (review.series if review else ()) if s.quantity == "ph"
+             and s.change is not None and s.change.verdict is not ChangeVerdict.UNKNOWN]
     if not known:
         return AnswerText(False, (say("answers.lime_unknown"),))
-    known.sort(key=lambda s: (_depth(s), -abs((s.change and s.change.difference) or 0.0)))
-    places = {s.place.id for s in known}
-    shown = [next(s for s in known if s.place.id == p) for p in dict.fromkeys(
-        s.place.id for s in known)][:MOST_SAID]
-    rises = [s.change.verdict is ChangeVerdict.MORE and (s.change.difference or 0.0) > 0
-             for s in shown if s.change is not None]
+    known.sort(key=lambda pair: (_depth(pair[0]), -abs(pair[1].difference or 0.0)))
+    first: dict[str, tuple[Series, Change]] = {}
+    for series, change in known:
+        first.setdefault(series.place.id, (series, change))
+    told = [(series.place, change, change.verdict is ChangeVerdict.MORE,
+             (change.difference or 0.0) > 0) for series, change in first.values()][:MOST_SAID]
+    rises = [more and rose for _, _, more, rose in told]
     messages = [say("answers.lime_verdict", all=all(rises), any=any(rises))]
-    messages += [say("answers.lime_change", place=Place(s.place.id, s.place.label),
-                    before=s.change.before.value, after=s.change.after.value,
-                    since=s.change.before.date, limit=s.change.limit,
-                    more=s.change.verdict is ChangeVerdict.MORE,
-                    rose=(s.change.difference or 0.0) > 0)
-                 for s in shown if s.change is not None]
-    basis = [f.id for f in diagnosis.by_topic("acidity") if f.place.id in places]
+    messages += [say("answers.lime_change", place=Place(place.id, place.label),
+                    before=change.before.value, after=change.after.value,
+                    since=change.before.date, limit=change.limit, more=more, rose=rose)
+                 for place, change, more, rose in told]
+    basis = [f.id for f in diagnosis.by_topic("acidity") if f.place.id in first]
     wanted = [v for v in verdicts_on(plan, "lime") if v.verdict is Verdict.NEEDED]
     if wanted:
         messages.append(say("answers.lime_more", places=some_places(case, wanted)))
@@ -200,7 +198,7 @@ def _lime_or_gypsum(case: CaseFile, diagnosis: Diagnosis, plan: Plan) -> AnswerT
     judged = [v for v in (*lime, *gypsum) if v.verdict is not Verdict.NOT_JUDGED]
     settled = any(v.verdict is Verdict.NEEDED or v.key == "gypsum" for v in judged) or (
         bool(lime) and bool(gypsum) and len(judged) == len([*lime, *gypsum]))
-    if not _needed(lime) and not _needed(gypsum):
+    if not any(v.verdict is Verdict.NEEDED for v in (*lime, *gypsum)):
         salt = [f for f in diagnosis.worst(MOST_SAID) if f.topic == "salinity"]
         messages += [say("answers.measured_causes", causes=causes(case, salt))] if salt else []
         messages += _deals(plan, salt)
@@ -213,10 +211,6 @@ def _one(verdicts: Sequence[Judgement]) -> str:
     """The verdict where it is the same everywhere; empty where places differ or none is known."""
     kinds = {v.verdict.value for v in verdicts}
     return kinds.pop() if len(kinds) == 1 else ""
-
-
-def _needed(verdicts: Sequence[Judgement]) -> bool:
-    return any(v.verdict is Verdict.NEEDED for v in verdicts)
 
 
 def _why(case: CaseFile, diagnosis: Diagnosis, verdict: Judgement) -> Message:

@@ -1,10 +1,12 @@
 """Behind the advice: results as typed, sources, record and sign-off."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from loambrief.case.codes import asked_at_issue, codes
-from loambrief.case.measurements import EXTRACT, SLICE, Measurement, of_part
+from loambrief.case.intake_kinds import fields_of
+from loambrief.case.measurements import EXTRACT, SLICE, Measurement, of_part, path_of
 from loambrief.case.normalise import LB_AC_ASSUMED, in_lb_ac
+from loambrief.case.part import Part
 from loambrief.case.problems import Problem
 from loambrief.case.repeats import repeats_of, spread_of
 from loambrief.case.schema import Increment, Sample
@@ -14,14 +16,13 @@ from loambrief.report import blocks as b
 from loambrief.report.context import Context
 from loambrief.report.history_part import seen_line
 from loambrief.report.links import anchor
-from loambrief.report.other_tests import other_tests
 from loambrief.report.parts import ADVISER_FIELD, CLIENT_FIELD, SignOff, SourceEntry, SourceList
 from loambrief.tables import reference
 
 
 def results_section(context: Context) -> list[b.Block]:
     """Lab results exactly as typed, with method and depth; nothing averaged."""
-    others = other_tests(context)
+    others = _other_tests(context)
     if not context.case.samples and not others:
         return []
     blocks: list[b.Block] = [
@@ -128,6 +129,49 @@ def _result_row(context: Context, sample: Sample, result: Measurement
     method = getattr(sample.methods, result.method) if result.method else None
     return (context.word(f"result_{result.field}"), context.term(method) or "–",
             *(context.typed(v) for v in values))
+
+
+MOST_COLUMNS = 4
+"""Tests side by side in one table."""
+
+
+def _other_tests(context: Context) -> list[b.Block]:
+    """A table for the forage tests and one for the water test, if there are any."""
+    case, word = context.case, context.word
+    blocks: list[b.Block] = []
+    forage = case.forage
+    for start in range(0, len(forage), MOST_COLUMNS):
+        tests = forage[start:start + MOST_COLUMNS]
+        names = [f"{t.id} ({t.cutting})" if t.cutting else t.id for t in tests]
+        blocks += _test_table(context, "forage", word("heading_forage"), tests, names)
+    if case.water is not None:
+        blocks += _test_table(context, "water", word("heading_water"), [case.water],
+                              [case.water.source])
+    return blocks
+
+
+def _test_table(context: Context, kind: str, heading: str, tests: Sequence,
+                names: Sequence[str]) -> list[b.Block]:
+    word = context.word
+    fields = [path_of(name)[-1] for name in fields_of(kind)]
+    rows = [b.Row((word(f"{kind}_{field}"), *(_test_typed(context, test, field) for test in tests)))
+            for field in fields if any(getattr(test, field) is not None for test in tests)]
+    if not rows:
+        return []
+    told = "; ".join(
+        ", ".join(part for part in (name, context.writer.day(test.date), test.lab) if part)
+        for name, test in zip(names, tests, strict=True))
+    return [b.Heading(3, heading), b.Paragraph(told, b.Style.SMALL),
+            b.Table((b.Column(word("column_result"), weight=3),
+                     *(b.Column(name, "right", weight=2) for name in names)), tuple(rows),
+                    row_headers=True)]
+
+
+def _test_typed(context: Context, test: Part, field: str) -> str:
+    value = getattr(test, field)
+    told = context.typed(value)
+    form = getattr(test, "nitrate_as", None) if field == "nitrate" and value is not None else None
+    return context.word("nitrate_form", value=told, form=form) if form else told
 
 
 WEAK = ("trade press", "undated page")

@@ -195,7 +195,7 @@ class Figure(Block):
     """A chart. Its title, note and text alternative are in the spec (``spec.alt`` is needed).
 
     ``half`` takes half the text width; put two of them into a :class:`FigureRow`. A spec
-    without data (``charts.has_data``) must be left out by the builder.
+    without data (``spec.has_data()``) must be left out by the builder.
     """
 
     spec: ChartSpec

@@ -5,6 +5,7 @@ First what the grower acts on, up to the signatures; then the annex: what it res
 
 import codecs
 import hashlib
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import PurePosixPath
 
@@ -44,12 +45,8 @@ def draft_field(loaded: LoadedCase, diagnosis: Diagnosis, plan: Plan,
                 annex_file: str = "") -> FieldDraft:
     """Everything the renderer prints but the record, whose digests come last.
 
-    Parameters
-    ----------
-    calculations : tuple of Result
-        As recorded while the case ran.
-    annex_file : str
-        Name of the annex as a file of its own; empty where it ends the advisory.
+    ``calculations`` are as recorded while the case ran. ``annex_file`` names the annex as a file of
+    its own; it is empty where the annex ends the advisory.
     """
     context = Context(loaded, diagnosis, plan, calculations, writer.marking(), chart_words(writer),
                       annex_file=annex_file)
@@ -86,10 +83,11 @@ def finish_field(draft: FieldDraft, data: bytes, annex: b.AnnexFile | None = Non
         draft.model,
         blocks=(*first, *record_section(context, annex), second),
         attachments=(
-            b.Attachment("case.yaml", _case_bytes(loaded), "application/yaml",
-                         b.Relationship.SOURCE, context.word("attached_case")),
+            b.Attachment("case.yaml", _as_read(
+                loaded.source_text, lambda own: digest(own, loaded.files) == loaded.sha256),
+                "application/yaml", b.Relationship.SOURCE, context.word("attached_case")),
             *(
-                b.Attachment(name, _as_read(file.text, file.sha256),
+                b.Attachment(name, _as_read(file.text, file.sha256.__eq__),
                              "application/yaml", b.Relationship.SOURCE, file.name)
                 if file.content is None else
                 b.Attachment(name, file.content, _media_type(file),
@@ -102,17 +100,12 @@ def finish_field(draft: FieldDraft, data: bytes, annex: b.AnnexFile | None = Non
     ))
 
 
-def _case_bytes(loaded: LoadedCase) -> bytes:
-    """The case file as it was read, so that its digest is the recorded one."""
-    content = loaded.source_text.encode("utf-8")
-    own = hashlib.sha256(content).hexdigest()
-    return content if digest(own, loaded.files) == loaded.sha256 else codecs.BOM_UTF8 + content
-
-
-def _as_read(text: str, sha256: str) -> bytes:
-    """A file's bytes from its text: with the byte-order mark if it had one."""
+def _as_read(text: str, recorded: Callable[[str], bool]) -> bytes:
+    """A file's bytes from its text, with the byte-order mark unless the digest is the recorded
+    one without."""
     content = text.encode("utf-8")
-    return content if hashlib.sha256(content).hexdigest() == sha256 else codecs.BOM_UTF8 + content
+    alike = recorded(hashlib.sha256(content).hexdigest())
+    return content if alike else codecs.BOM_UTF8 + content
 
 
 def _media_type(file: ProfileFile) -> str:

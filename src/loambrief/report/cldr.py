@@ -46,10 +46,7 @@ def catalogue_path(language: str) -> Path:
 class Cldr:
     """A language with its country; see :class:`loambrief.report.language.Language`.
 
-    Raises
-    ------
-    TextFault
-        Not a known tag, or a language without its catalogue.
+    Raises TextFault for a tag that is not known, or a language without its catalogue.
     """
 
     def __init__(self, tag: str):

@@ -8,7 +8,6 @@ from loambrief import numbers
 from loambrief.actions.model import Order
 from loambrief.case.schema import Increment, Sample
 from loambrief.case.select import main_increment
-from loambrief.charts import has_data
 from loambrief.charts.compare import CompareColumn, CompareSpec
 from loambrief.findings.model import say
 from loambrief.findings.places import place_of
@@ -74,7 +73,7 @@ def comparison(contexts: Sequence[Context]) -> CompareSpec | None:
         names=names,
         columns=tuple(columns),
     )
-    return replace(spec, alt=describe(spec, first.write)) if has_data(spec) else None
+    return replace(spec, alt=describe(spec, first.write)) if spec.has_data() else None
 
 
 def _name(context: Context, sample: Sample) -> str:

@@ -31,19 +31,17 @@ class FieldReport:
 
 
 def combine(reports: Sequence[FieldReport], name: str) -> b.ReportModel:
-    """One report model for several fields.
+    """One report model for several fields of one client.
 
     Parameters
     ----------
-    reports : sequence of FieldReport
-        At least one; all of one client, language, unit system, paper and currency.
     name : str
         Identifier of the document, printed where a single advisory prints its case id.
 
     Raises
     ------
     LoambriefError
-        Cases of different clients or settings, or a case twice.
+        A case twice, or cases that differ in client, adviser, language, units, paper or currency.
     """
     first = reports[0]
     _same(reports)

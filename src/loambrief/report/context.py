@@ -102,11 +102,9 @@ class Context:
         return self.writer.quantity(value, unit, digits, within)
 
     def rate(self, value: float, unit: str, within: numbers.Ends | None = None) -> str:
-        """A rate in both unit systems; see :meth:`Writer.rate`."""
         return self.writer.rate(value, unit, within)
 
     def order(self, value: float, unit: str) -> str:
-        """An amount to order; see :meth:`Writer.order`."""
         return self.writer.order(value, unit)
 
     @cached_property
@@ -144,8 +142,7 @@ class Context:
             return "–"
         if isinstance(value, Quantity):
             return self.writer.named(value.typed, value.typed_unit)
-        text = f"{float(str(value)):.2f}"
-        return text[:-1] if text.endswith("0") else text
+        return f"{float(str(value)):.2f}".removesuffix("0")
 
     @property
     def crop(self) -> str:

@@ -1,4 +1,4 @@
-"""Findings as blocks, topic by topic: the result, what speaks for and against it, the sum.
+"""Findings as blocks, topic by topic: the result, photos, what speaks for and against, the sum.
 
 A question that was answered for several zones is one block: a line for each zone, and what
 they have in common once.
@@ -7,12 +7,12 @@ they have in common once.
 from collections.abc import Iterable, Mapping, Sequence
 
 from loambrief.agronomy.registry import Result
+from loambrief.case.schema import PhotoEntry
 from loambrief.findings.model import Finding, Side
 from loambrief.report import blocks as b
 from loambrief.report.context import Context
 from loambrief.report.links import anchor
-from loambrief.report.parts import EvidenceLine, FindingBlock, StatusSign
-from loambrief.report.photo_part import photos_of
+from loambrief.report.parts import EvidenceLine, FindingBlock, PhotoPrint, Photos
 from loambrief.report.terms import capital
 from loambrief.report.workings import Workings
 from loambrief.topics.assess import TOPICS
@@ -111,7 +111,7 @@ def _head(context: Context, finding: Finding) -> dict:
     """Title and status of a finding; what it is called and how sure it is, from one place."""
     return {
         "title": context.write(finding.title),
-        "mark": StatusSign(finding.status.value),
+        "mark": finding.status,
         "status": context.word(f"status_{finding.status.value}"),
         "confidence": context.word(f"confidence_{finding.confidence.value}"),
         "grade": context.word("grade_" + finding.grade.value.replace(" ", "_")),
@@ -161,3 +161,27 @@ def missing_section(context: Context) -> list[b.Block]:
             row_headers=True,
         ),
     ]
+
+
+def photos_of(context: Context, topic: str) -> list[Photos]:
+    """Photos that show what was found in a topic, in the order of the case."""
+    return _photos(context, [e for e in context.case.photos if e.shows == topic])
+
+
+def photo_section(context: Context) -> list[b.Block]:
+    """Photos of no topic, or of one without a finding; nothing without any."""
+    shown = _photos(context, context.loose_photos)
+    if not shown:
+        return []
+    return [context.annex_heading("photos", context.word("heading_photos"), "photos"), *shown]
+
+
+def _photos(context: Context, wanted: list[PhotoEntry]) -> list[Photos]:
+    shown = tuple(
+        PhotoPrint(photo.jpeg, photo.width, photo.height,
+                   context.word("photo_caption", text=entry.caption, place=entry.place,
+                                date=entry.date),
+                   entry.alt or entry.caption)
+        for entry, photo in zip(context.case.photos, context.loaded.photos, strict=True)
+        if any(entry is one for one in wanted))
+    return [Photos(shown)] if shown else []

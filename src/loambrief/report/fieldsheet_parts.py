@@ -64,6 +64,10 @@ class FieldSheet:
         return FormCell("" if bare else printed,
                         FormEntry(name, says, box.kind == "lines", box.longest), weight=weight)
 
+    def numbered(self, name: str, label: str, printed: str, about: str) -> FormCell:
+        """A box of a row of like ones, under a number of its own."""
+        return FormCell(printed, self.cell(name, label, about).entry)
+
     def ticks(self, name: str, label: str, about: str = "", *, weight: float = 1.0,
               bare: bool = False) -> FormCell:
         """A labelled row of squares, one for each answer."""
@@ -150,8 +154,7 @@ def life(sheet: FieldSheet) -> list[Block]:
     word = sheet.word
 
     def numbered(name: str, numbers: range) -> tuple[FormCell, ...]:
-        return tuple(FormCell(str(n), sheet.cell(f"life/{name}/{n}", name, str(n)).entry)
-                     for n in numbers)
+        return tuple(sheet.numbered(f"life/{name}/{n}", name, str(n), str(n)) for n in numbers)
 
     half = CRUMBS // 2
     return [
@@ -239,16 +242,12 @@ def sap(sheet: FieldSheet) -> list[Block]:
                   sheet.cell(f"{at}/place", "place", about, weight=1.1),
                   sheet.cell(f"{at}/temperature", "temperature", about, weight=1.1),
                   sheet.cell(f"{at}/time", "time", about, weight=0.9)]
-        second = [_numbered(sheet, f"{at}/{n}", "replicate", about, n)
+        second = [sheet.numbered(f"{at}/{n}", "replicate",
+                                 f"{n}. {sheet.known[f'{at}/{n}'].unit}", f"{about}, {n}")
                   for n in range(1, layout.replicates + 1)]
         second.append(sheet.ticks(f"{at}/line", "line", about, weight=1.9))
         blocks.append(FormGrid((tuple(first), tuple(second)), about, 32.0))
     return blocks
-
-
-def _numbered(sheet: FieldSheet, name: str, label: str, about: str, number: int) -> FormCell:
-    cell = sheet.cell(name, label, f"{about}, {number}")
-    return FormCell(f"{number}. {sheet.known[name].unit}", cell.entry, weight=1.0)
 
 
 def weeds(sheet: FieldSheet) -> list[Block]:
@@ -285,9 +284,8 @@ def weeds(sheet: FieldSheet) -> list[Block]:
 def water(sheet: FieldSheet) -> list[Block]:
     """Infiltration, residue cover and water table."""
     word, layout = sheet.word, sheet.plan.layout
-    rings = tuple(
-        FormCell(f"{n}. min", sheet.cell(f"water/{n}", "ring", str(n)).entry)
-        for n in range(1, layout.rings + 1))
+    rings = [sheet.numbered(f"water/{n}", "ring", f"{n}. min", str(n))
+             for n in range(1, layout.rings + 1)]
     depth = sheet.writer.quantity(40, "in", 0)
     return [
         Heading(1, word("heading_water"), anchor="water"),

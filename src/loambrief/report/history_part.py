@@ -6,7 +6,6 @@ from dataclasses import replace
 from loambrief import numbers
 from loambrief.agronomy.intervals import COVERAGE_PCT
 from loambrief.case.schema import Done
-from loambrief.charts import has_data
 from loambrief.charts.trend import TrendPanel, TrendPoint, TrendSpec
 from loambrief.findings.model import WHOLE_FIELD, Place, say
 from loambrief.report import blocks as b
@@ -98,13 +97,10 @@ def _reading(context: Context, series: Series, reading: PastReading) -> str:
                                              (reading.low, reading.high))
 
 
-def _name(context: Context, series: Series) -> str:
-    return context.write(say("history.quantity", name=series.quantity))
-
-
 def _full_name(context: Context, series: Series) -> str:
     """Quantity and layer, or the one depth of a cone reading."""
-    return ", ".join(p for p in (_name(context, series), _layer(context.writer, series)) if p)
+    name = context.write(say("history.quantity", name=series.quantity))
+    return ", ".join(p for p in (name, _layer(context.writer, series)) if p)
 
 
 def _layer(writer: Writer, series: Series) -> str:
@@ -186,16 +182,16 @@ def _charts(context: Context, review: Review) -> list[TrendSpec]:
             title=_chart_title(context, place, listed), words=context.chart_words,
             subtitle="" if specs else _word(context)("chart_sub", coverage=COVERAGE_PCT),
             panels=panels)
-        if has_data(spec):
+        if spec.has_data():
             specs.append(replace(spec, alt=describe(spec, context.write)))
     return specs
 
 
 def _chart_title(context: Context, place: Place, listed: list[Series]) -> str:
     word = _word(context)
-    moved = [context.write(say("history.quantity_in_sentence", name=s.quantity)) for s in listed
-             if s.change and s.change.verdict is ChangeVerdict.MORE]
-    moved = list(dict.fromkeys(moved))
+    moved = list(dict.fromkeys(
+        context.write(say("history.quantity_in_sentence", name=s.quantity)) for s in listed
+        if s.change and s.change.verdict is ChangeVerdict.MORE))
     return word("chart_title", place=place if place.label else context.case.field.name, moved=moved)
 
 
@@ -238,15 +234,14 @@ def _deeds(context: Context, review: Review) -> list[b.Block]:
               unpriced=sum(d.cost is None and d.not_done is None for d in review.done))),
     ]
     if review.expectations:
-        blocks.append(b.Bullets(tuple(_expectation(context, e) for e in review.expectations)))
-        blocks.append(b.Paragraph(word("expectation_note"), b.Style.NOTE))
+        blocks += [b.Bullets(tuple(_expectation(context, e) for e in review.expectations)),
+                   b.Paragraph(word("expectation_note"), b.Style.NOTE)]
     return blocks
 
 
 def _deed(context: Context, done: Done) -> tuple[b.Text, ...]:
     word = _word(context)
-    where = [done.where] if done.where else []
-    about = [x for x in (done.material, *where) if x]
+    about = [x for x in (done.material, done.where) if x]
     what: b.Text = (b.Span(done.action, bold=True), *((b.Span(f"\n{'; '.join(about)}", small=True),)
                                                       if about else ()))
     planned = done.planned

@@ -31,10 +31,8 @@ script and fill in what it adds.
     es-MX               1,234.5   14 de octubre de 2026   USD 1,234
     es-ES               1.234,5   14 de octubre de 2026   1.234 US$
 
-Plain ``es`` means Spanish as the United States write it, with the decimal point; in CLDR it
-would be Spain's. Unit symbols are the same in Spanish, as CLDR has them for the Americas. What
-the adviser typed, citations, places in a source, market grades, states and universities stay as
-they are. Error messages and the data's keys are English in every language.
+What the adviser typed, citations, places in a source, market grades, states and universities
+stay as they are. Error messages and the data's keys are English in every language.
 ``governing_language`` in the case says which text counts where an advisory is given in both;
 without it, each document's own.
 """

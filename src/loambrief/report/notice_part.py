@@ -26,11 +26,8 @@ def withdrawal_notice(case: CaseFile, number: str, revision: int, *, issued: dt.
     contact = [p for p in (adviser.name, adviser.business) if p]
     reach = [telephone(adviser.phone)] if adviser.phone else []
     reach += [adviser.email] if adviser.email else []
-    body = tuple(filter(None, (
-        word("notice_stop", number=number, revision=revision),
-        word("notice_done"),
-        word("notice_passed"),
-    )))
+    body = (word("notice_stop", number=number, revision=revision), word("notice_done"),
+            word("notice_passed"))
     return document(
         case, writer, title=word("notice_title", number=number), date=withdrawn,
         blocks=(

@@ -6,7 +6,7 @@ A chart's title is its finding. A chart without data is left out.
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 
-from loambrief.charts import ChartSpec, figure_size, has_data
+from loambrief.charts import ChartSpec, figure_size
 from loambrief.report.blocks import Figure, FigureRow
 from loambrief.report.chart_text import described
 from loambrief.report.context import Context
@@ -63,7 +63,7 @@ def pictures(context: Context) -> Pictures:
     """All charts that have data."""
     def figures(specs: Iterable[ChartSpec | None], half: bool = False) -> tuple[Figure, ...]:
         return tuple(Figure(described(spec, context.write), half)
-                     for spec in specs if spec is not None and has_data(spec))
+                     for spec in specs if spec is not None and spec.has_data())
 
     topics = {topic: found for topic, make in TOPICS.items()
               if (found := figures([make(context)], True))}

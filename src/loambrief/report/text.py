@@ -172,10 +172,7 @@ class Writer:
     def write(self, message: Message) -> str:
         """The sentence(s) of a message, whole.
 
-        Raises
-        ------
-        TextFault
-            No such template or macro, or a value it needs is missing.
+        Raises TextFault if there is no such template or macro, or a value it needs is missing.
         """
         return self._kept(self._written(message).replace(MORE, ""))
 

@@ -63,11 +63,10 @@ def _why(context: Context, verdict: Judgement) -> str:
 
 def _rows(context: Context, groups: list[list[Judgement]], kind: JudgedKind) -> list[Row]:
     """One row for all that has the same places, verdict and reason."""
-    named: dict[tuple[str, str, str], list[str]] = {}
+    named: dict[tuple[str, ...], list[str]] = {}
     for group in groups:
         name, *said = _row(context, group, kind)
-        place, verdict, why = said
-        named.setdefault((place, verdict, why), []).append(name)
+        named.setdefault(tuple(said), []).append(name)
     link = "; " if kind is JudgedKind.MATERIAL else ", "
     return [Row((capital(link.join(names)), *said)) for said, names in named.items()]
 

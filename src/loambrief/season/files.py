@@ -51,14 +51,16 @@ def table_files(tables: Mapping[str, pd.DataFrame], formats: Iterable[str],
 
 
 def _plain(table: pd.DataFrame) -> pd.DataFrame:
-    """Categories as texts that no spreadsheet takes for formulas, empty where there is none."""
+    """Texts that no spreadsheet takes for formulas; categories are empty where there is none."""
     made: dict[Any, Any] = {}
     for name, column in table.items():
         if isinstance(column.dtype, pd.CategoricalDtype):
             texts = [neutral(str(text)) for text in column.cat.categories]
             made[name] = np.array([*texts, ""], dtype=object)[column.cat.codes.to_numpy()]
-        else:
+        elif pd.api.types.is_numeric_dtype(column) or pd.api.types.is_datetime64_dtype(column):
             made[name] = column
+        else:
+            made[name] = column.astype(object).map(neutral)
     return pd.DataFrame(made, index=table.index)
 
 

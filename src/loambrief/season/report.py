@@ -1,13 +1,11 @@
 """The season as a document: the same blocks, charts and pages as every other."""
 
 import datetime as dt
-from collections.abc import Sequence
 from functools import cached_property
 
 import pandas as pd
 
 from loambrief.batch.cover import Setting
-from loambrief.batch.summary import neutral
 from loambrief.charts.tally import TallyRow, TallySpec
 from loambrief.findings.confidence import MAX_AGE_DAYS
 from loambrief.findings.model import say
@@ -16,6 +14,7 @@ from loambrief.report.chart_text import chart_words, described
 from loambrief.report.page_text import page_words
 from loambrief.report.text import Writer
 from loambrief.season.due import AHEAD_DAYS, FOLLOW_UP, SOIL, due
+from loambrief.season.files import csv_bytes
 from loambrief.season.rows import COVERED
 from loambrief.season.soil_part import SoilPart
 from loambrief.season.tables import SeasonTables
@@ -89,8 +88,8 @@ class _Season:
             running_head=title,
             units=self.setting.units,
             attachments=tuple(
-                b.Attachment(f"season-{name}.csv", csv_of(table), "text/csv", b.Relationship.DATA,
-                             self.word(f"attached_{name}"))
+                b.Attachment(f"season-{name}.csv", csv_bytes(table), "text/csv",
+                             b.Relationship.DATA, self.word(f"attached_{name}"))
                 for name, table in (("distributions", self.soil.written),
                                     ("changes", self.soil.changes_written),
                                     ("due", self.due.drop(columns="field_no")))),
@@ -287,12 +286,3 @@ class _Season:
         if pd.isna(row["taken"]):
             return self.word("due_no_soil")
         return self.word(f"due_{row['kind']}", taken=row["taken"].date(), label=row["what"])
-
-
-def csv_of(table: pd.DataFrame) -> bytes:
-    """A small table as CSV that no spreadsheet takes for formulas."""
-    texts: Sequence[str] = [c for c in table.columns if table[c].dtype == object
-                            or str(table[c].dtype) in ("category", "str", "string")]
-    made = table.assign(**{c: table[c].astype(object).map(neutral) for c in texts})
-    return made.to_csv(index=False, lineterminator="\r\n", date_format="%Y-%m-%d",
-                       float_format="%.10g").encode("utf-8-sig")

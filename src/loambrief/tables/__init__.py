@@ -296,6 +296,11 @@ def named_number(table: str, name: str) -> float:
     return load(table).find(name=name)["value"]
 
 
+def parts(cell: object, mark: str = "|") -> tuple[str, ...]:
+    """What a cell lists, set apart by a mark; nothing for an empty one."""
+    return tuple(part.strip() for part in str(cell or "").split(mark) if part.strip())
+
+
 def all_tables(folder: str = "") -> tuple[str, ...]:
     """Names of every grid table that is shipped, or of those in a folder, sorted."""
     return _names(folder, [".csv"])

@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from difflib import SequenceMatcher
 from functools import lru_cache
 
-from loambrief.tables import DataRow, load
+from loambrief.tables import DataRow, load, parts
 from loambrief.tables.names import unaccented
 
 NO_PRESS = "refractometry/no_press"
@@ -19,10 +19,6 @@ LONG_ENOUGH = 6
 """Letters from which a near miss counts; shorter names must be spelled right."""
 SURE = 0.9
 """How alike a name must be before a harmful plant is offered as what was meant: our choice."""
-
-
-def _parts(cell: object) -> tuple[str, ...]:
-    return tuple(part.strip() for part in str(cell or "").split("|") if part.strip())
 
 
 def plain_name(name: str) -> str:
@@ -55,8 +51,8 @@ def _accepted(name: str) -> tuple[str, ...]:
     wanted = plain_name(name)
     for row in load(WEED_NAMES):
         columns = ("scientific_name", "synonyms", "common_name", "spanish", "eppo")
-        if wanted in {plain_name(n) for column in columns for n in _parts(row[column])}:
-            return (str(row["scientific_name"]), *_parts(row["synonyms"]))
+        if wanted in {plain_name(n) for column in columns for n in parts(row[column])}:
+            return (str(row["scientific_name"]), *parts(row["synonyms"]))
     return ()
 
 
@@ -83,12 +79,12 @@ def harmful_row(name: str) -> DataRow | None:
         return None
     typed = " ".join(words)
     fits = [row for row in rows
-            if not any(_hit(plain_name(crop), words) for crop in _parts(row["exempt"]))]
+            if not any(_hit(plain_name(crop), words) for crop in parts(row["exempt"]))]
     for row in fits:
         if _hit(plain_name(str(row["genus"])), words[:1]):
             return row
     found = [(len(plain_name(n)), row) for row in fits
-             for n in (str(row["english"]), *_parts(row["names"]))
+             for n in (str(row["english"]), *parts(row["names"]))
              if _hit(plain_name(n), typed.split())]
     return max(found, key=lambda pair: pair[0])[1] if found else None
 

@@ -10,7 +10,7 @@ from loambrief.agronomy.crops import crops
 from loambrief.agronomy.guides import TEST_OF, Rule, known_guides
 from loambrief.agronomy.possible import one_of
 from loambrief.agronomy.registry import FORMULAS
-from loambrief.tables import all_documents, all_tables, load, load_document, reference
+from loambrief.tables import all_documents, all_tables, load, load_document, parts, reference
 from loambrief.topics.nutrients.formulas_engine import worst_how
 
 HOW_WORDS = {
@@ -129,8 +129,8 @@ def lime_table_rows() -> list[dict[str, Any]]:
     """The lime tables: name, title, regions, buffers, target pH, depth and citation."""
     return [
         {"name": row["name"], "title": row["title"],
-         "regions": _parts(row["regions"]), "buffers": _parts(row["buffers"]),
-         "targets": [part.split("=")[0] for part in _parts(row["targets"])],
+         "regions": list(parts(row["regions"])), "buffers": list(parts(row["buffers"])),
+         "targets": [part.split("=")[0] for part in parts(row["targets"])],
          "unit": row["unit"], "depth_in": row["base_depth_in"],
          "citation": reference(row["source"].split(";")[0]).citation,
          "how": HOW_WORDS[row["how"]]}
@@ -151,7 +151,3 @@ def crop_rows() -> list[dict[str, Any]]:
          "any_crop_only": crop.name in without}
         for crop in crops().values()
     ]
-
-
-def _parts(cell: str | None) -> list[str]:
-    return [part for part in str(cell or "").split("|") if part]

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from itertools import pairwise
-
 from loambrief.agronomy.crops import Crop, find_crop, first_known
+from loambrief.agronomy.intervals import on_lines
 from loambrief.agronomy.possible import NotNegative, Percent, Positive, SoilPh
 from loambrief.agronomy.registry import Answer, by_row, formula
 from loambrief.errors import ImpossibleInput, UnknownName
-from loambrief.tables import DataRow, load
+from loambrief.tables import DataRow, load, parts
 from loambrief.topics.acidity.formulas import constant
 from loambrief.units import KFT2_PER_ACRE, SLICE_DEPTH_IN, SLICE_LB
 
@@ -24,7 +23,7 @@ def guide_for(region: str | None) -> str | None:
     """pH guide whose publisher covers a region, or None."""
     wanted = (region or "").strip().lower()
     for row in load("acidity/ph_schemes"):
-        if wanted and wanted in {r.lower() for r in str(row["regions"] or "").split("|")}:
+        if wanted and wanted in {r.lower() for r in parts(row["regions"])}:
             return row["scheme"]
     return None
 
@@ -202,19 +201,11 @@ def sulfur_to_acidify(
     elif abs(rows[0]["target_ph"] - target_ph) > 0.05:
         return Answer(None, notes=(f"this table is only for pH {rows[0]['target_ph']:g}",), **about)
     else:
-        value, inside = _along(rows, column, soil_ph)
+        # a line through the target, which takes no sulfur, and the table's rows
+        points = sorted([(rows[0]["target_ph"], 0.0), *((r["start_ph"], r[column]) for r in rows)])
+        value, inside = on_lines(soil_ph, points), soil_ph <= points[-1][0]
     return Answer(value, details={"lb_per_1000ft2": value / KFT2_PER_ACRE}, within_range=inside,
                   notes=("put on half, test again after three to six months",), **about)
-
-
-def _along(rows, column: str, at: float) -> tuple[float, bool]:
-    """Value on a line through the target (no sulfur) and the table's rows."""
-    points = [(rows[0]["target_ph"], 0.0), *((r["start_ph"], r[column]) for r in rows)]
-    points.sort()
-    for (x0, y0), (x1, y1) in pairwise(points):
-        if x0 <= at <= x1:
-            return y0 + (y1 - y0) * (at - x0) / (x1 - x0), True
-    return points[-1][1], False
 
 
 @formula(unit="lb/ac", source="richards-1954-hb60", locator="chemical equivalents", how="computed",

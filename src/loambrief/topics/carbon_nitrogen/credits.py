@@ -10,7 +10,7 @@ from loambrief.case.schema_plan import Nitrogen, NitrogenInputs
 from loambrief.case.select import age_days
 from loambrief.findings.crop_kinds import fixes_nitrogen, known_crop, standing
 from loambrief.findings.model import Message, Place, say
-from loambrief.tables import load
+from loambrief.tables import load, parts
 from loambrief.topics.carbon_nitrogen.formulas_credits import (
     legume_credit_lb_ac,
     soil_nitrate_n_lb_ac,
@@ -86,7 +86,7 @@ def credits_of(case: CaseFile, said: Nitrogen | NitrogenInputs, zone: Sample | N
 @cache
 def _cover_names() -> frozenset[str]:
     return frozenset(name.casefold() for row in load("cover_crops/species")
-                     for name in (str(row["species"]), *str(row["also"] or "").split("|")) if name)
+                     for name in (str(row["species"]), *parts(row["also"])) if name)
 
 
 def killed_covers(case: CaseFile) -> list[Residue]:

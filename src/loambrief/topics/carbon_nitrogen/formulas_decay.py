@@ -5,7 +5,7 @@ from __future__ import annotations
 from loambrief.agronomy.possible import NotNegative, Percent, Positive
 from loambrief.agronomy.registry import Answer, by_row, formula
 from loambrief.errors import ImpossibleInput, UnknownName
-from loambrief.tables import DataRow, load
+from loambrief.tables import DataRow, load, parts
 from loambrief.topics.carbon_nitrogen.formulas import constant
 
 
@@ -158,7 +158,7 @@ def residue_row(material: str) -> DataRow:
         if row["material"] == key:
             return row
     for row in rows:
-        if key in (row["synonyms"] or "").split("|"):
+        if key in parts(row["synonyms"]):
             return row
     raise UnknownName("residue", material, tuple(r["material"] for r in rows))
 

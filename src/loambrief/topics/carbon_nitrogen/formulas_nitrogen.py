@@ -10,7 +10,7 @@ from loambrief.agronomy.intervals import combined, log_ends, within_limits
 from loambrief.agronomy.possible import NotNegative, Percent, Positive, one_of
 from loambrief.agronomy.registry import Answer, by_row, formula
 from loambrief.errors import ImpossibleInput, UnknownName
-from loambrief.tables import DataRow, load
+from loambrief.tables import DataRow, load, parts
 
 METHODS = "carbon_nitrogen/nitrogen_methods"
 ECONOMIC = "carbon_nitrogen/nitrogen_economic"
@@ -38,7 +38,7 @@ def debit_lb_ac(row: DataRow, previous: str | None) -> float:
     """Nitrogen that residue of the crop before takes [lb/ac], below zero if it leaves some."""
     if not row["debits"] or previous is None:
         return 0.0
-    named = dict(pair.split("=") for pair in str(row["debits"]).split("|"))
+    named = dict(pair.split("=") for pair in parts(row["debits"]))
     return next((float(named[n]) for n in find_crop(previous).lineage if n in named), 0.0)
 
 

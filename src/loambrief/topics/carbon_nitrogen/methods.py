@@ -15,7 +15,7 @@ from loambrief.case.select import age_days, main_increment, surface_increment
 from loambrief.errors import UnknownName
 from loambrief.findings.crop_kinds import fixes_nitrogen, known_crop
 from loambrief.findings.model import Place
-from loambrief.tables import load
+from loambrief.tables import load, parts
 from loambrief.topics.carbon_nitrogen.by_guide import fitting_guide_rate, named_guide_rate
 from loambrief.topics.carbon_nitrogen.credits import (
     MANURES,
@@ -141,7 +141,7 @@ def _sidedress(case: CaseFile, zone: Sample | None, place: Place, crop: Crop) ->
 
 def _yield_goal(case: CaseFile, zone: Sample | None, place: Place, crop: Crop) -> MethodFit | None:
     rows = [r for r in load(METHODS) if r["crop"] in crop.lineage
-            and lies_in(case, *str(r["regions"]).split("|"))]
+            and lies_in(case, *parts(r["regions"]))]
     if not rows:
         return None
     inputs = inputs_of(case)
@@ -196,7 +196,7 @@ def _economic(case: CaseFile, zone: Sample | None, place: Place, crop: Crop) -> 
     previous = known_crop(case.field.previous_crop)
     row = next((r for r in load(ECONOMIC) if r["crop"] in crop.lineage
                 and (previous is None or r["previous"] in previous.lineage)
-                and lies_in(case, *str(r["regions"]).split("|"))
+                and lies_in(case, *parts(r["regions"]))
                 and (r["rainfed"] == "no" or case.field.irrigation == "none")), None)
     if row is None:
         return None

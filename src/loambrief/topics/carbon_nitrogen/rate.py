@@ -8,9 +8,10 @@ from loambrief.case.schema import CaseFile, Sample
 from loambrief.case.select import sample_area_ac
 from loambrief.findings import model as m
 from loambrief.findings.confidence import ERRORS
-from loambrief.findings.crop_kinds import standing
+from loambrief.findings.crop_kinds import fixes_nitrogen, standing
 from loambrief.findings.model import say
 from loambrief.findings.places import field_place, place_of
+from loambrief.tables import load
 from loambrief.topics.carbon_nitrogen.by_guide import has_rule
 from loambrief.topics.carbon_nitrogen.credits import (
     SANDY,
@@ -23,7 +24,6 @@ from loambrief.topics.carbon_nitrogen.fit import MethodFit
 from loambrief.topics.carbon_nitrogen.line import RATE
 from loambrief.topics.carbon_nitrogen.methods import nitrogen_fit
 from loambrief.topics.carbon_nitrogen.residue import residue_ratio
-from loambrief.topics.carbon_nitrogen.season import missing_rate, needs_nitrogen
 from loambrief.units import plain
 
 LEAST_LB_AC = 10.0
@@ -32,30 +32,15 @@ TIES_UP = 30.0
 """C:N from which residue ties nitrogen up (Alberta; see ``decay_effect``)."""
 LB_AC_PER_CUT = 100.0
 """Most that hay of several cuttings gets at a time (uga-aesl-crop-037: 75 to 100 lb)."""
+DOUBTS = "carbon_nitrogen/nitrogen_doubts"
 WET = ("somewhat poorly drained", "poorly drained")
-DOUBTS = {  # method to what the literature holds against it
-    "nebraska_corn": ("against_yield_goal", "ndsu-sf722"),
-    "south_dakota_corn": ("against_yield_goal", "ndsu-sf722"),
-    "oklahoma_wheat": ("against_per_bushel", "osu-2011-n-per-bushel"),
-    "kansas_wheat": ("against_per_bushel", "osu-2011-n-per-bushel"),
-    "great_plains_canola": ("against_canola", "karamanos-canola-n"),
-    "montana_canola": ("against_canola", "karamanos-canola-n"),
-    "minnesota_corn": ("against_minnesota", "umn-2022-corn-n"),
-    "iowa_corn_after_soybean": ("against_iowa_prices", "isu-2009-trials-renewed"),
-    "iowa_corn_after_corn": ("against_iowa_prices", "isu-2009-trials-renewed"),
-    "florida_potato": ("against_florida", "uf-hs1429"),
-    "minnesota_wheat": ("against_yield_goal", "ndsu-sf722"),
-    "north_dakota_flax": ("against_flax", "ndsu-flax-2017"),
-    "red_river_beet": ("against_beet", "umn-sugar-beet-n"),
-    "kansas_hay": ("against_hay", "ksu-cool-grass-n"),
-    "iowa_sidedress": ("against_iowa", "isu-2026-nitrate-tool"),
-    "pennsylvania_sidedress": ("against_pennsylvania", "white-psnt-recalibrated"),
-}
+BRINGS_NITROGEN = ("fertilizer", "manure", "compost", "biosolids")
 
 
 def nitrogen_rates(case: CaseFile) -> tuple[list[m.Finding], list[m.Missing]]:
     """A finding for each zone with a rate, and what is missing for the others."""
-    if not needs_nitrogen(case) and (case.nitrogen is not None or not has_rule(case)):
+    # a crop of a standing sod that is not a legume (grass hay) needs nitrogen like any other
+    if case.nitrogen is not None or (fixes_nitrogen(case.field.crop) and not has_rule(case)):
         return [], []
     findings: list[m.Finding] = []
     open_ones: list[m.Judgement] = []
@@ -73,7 +58,22 @@ def nitrogen_rates(case: CaseFile) -> tuple[list[m.Finding], list[m.Missing]]:
                     guide=fit.guide.title if fit.guide else None))
             continue
         findings.append(_finding(case, zone, place, fit, fit.amount))
-    return findings, [missing_rate(case, open_ones)] if left else []
+    return findings, [_missing(case, open_ones)] if left else []
+
+
+def _missing(case: CaseFile, told: list[m.Judgement]) -> m.Missing:
+    """The season's rate is not set; ``told`` says why where a published method lacks something."""
+    previous = case.field.previous_crop
+    offered = [material.name for material in case.materials
+               if material.kind in BRINGS_NITROGEN and (about := material.analysis) is not None
+               and any(q is not None and q.value > 0
+                       for q in (about.n, about.total_nitrogen, about.available_n))]
+    earlier = dict.fromkeys(a.material for a in case.earlier_applications
+                            if a.kind in ("manure", "compost", "biosolids"))
+    return m.lacks("carbon_nitrogen.missing_rate", judgements=tuple(told), crop=case.field.crop,
+                   previous=previous if fixes_nitrogen(previous) and not standing(case) else None,
+                   materials=offered, earlier=list(earlier),
+                   water=case.field.irrigation != "none")
 
 
 def _finding(case: CaseFile, zone: Sample | None, place: m.Place, fit: MethodFit,
@@ -116,9 +116,7 @@ def _finding(case: CaseFile, zone: Sample | None, place: m.Place, fit: MethodFit
 
 def _built_in(fit: MethodFit) -> bool:
     """The rate was made for the crop before, so that it holds what that leaves."""
-    return fit.method in ("ohio_corn", "minnesota_corn", "ohio_sidedress", "pennsylvania_sidedress",
-                          "iowa_sidedress", "iowa_corn_after_soybean", "iowa_corn_after_corn",
-                          "uk_cereal", "uk_potato")
+    return bool(load(DOUBTS).where(method=fit.method, crop_before="yes"))
 
 
 def _left(rate: Result) -> float:
@@ -184,10 +182,9 @@ def _evidence(case: CaseFile, zone: Sample | None, fit: MethodFit,
                        guide=fit.guide.title if fit.guide else None)
     if not any(c.kind == "cover" for c in fit.credits) and "cover" not in fit.holds:
         yield from covers_unjudged(case)
-    doubt = DOUBTS.get(fit.method)
-    if doubt is not None:
-        yield m.Evidence(m.Side.AGAINST, say(f"carbon_nitrogen.{doubt[0]}", high=fit.high),
-                         m.Grade.PUBLISHED, (doubt[1],))
+    yield from (m.Evidence(m.Side.AGAINST, say(str(row["message"]), high=fit.high),
+                           m.Grade.PUBLISHED, (str(row["source"]),))
+                for row in load(DOUBTS).where(method=fit.method) if row["message"])
 
 
 def covers_unjudged(case: CaseFile) -> Iterator[m.Evidence]:

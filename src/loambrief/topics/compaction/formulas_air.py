@@ -9,7 +9,7 @@ from __future__ import annotations
 from loambrief.agronomy.possible import NotNegative, Positive, positive
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput, UnknownName
-from loambrief.tables import DataRow, load
+from loambrief.tables import DataRow, load, parts
 from loambrief.topics.compaction.formulas import constant
 
 ORGANIC = ("muck", "peat")
@@ -223,7 +223,7 @@ def bulk_density_class(bulk_density_g_cm3: Positive, texture: str) -> Answer:
     """
     if texture in ORGANIC:
         return Answer(None, notes=(f"no limits are published for {texture}",), within_range=False)
-    rows = [r for r in load("compaction/bulk_density") if texture in r["textures"].split("|")]
+    rows = [r for r in load("compaction/bulk_density") if texture in parts(r["textures"])]
     if not rows:
         raise UnknownName("texture", str(texture), _textures())
     judged = sorted(rows, key=lambda r: _density_step(r, bulk_density_g_cm3))
@@ -243,7 +243,7 @@ def bulk_density_class(bulk_density_g_cm3: Positive, texture: str) -> Answer:
 
 def _textures() -> tuple[str, ...]:
     rows = load("compaction/bulk_density")
-    return tuple(dict.fromkeys(t for r in rows for t in r["textures"].split("|")))
+    return tuple(dict.fromkeys(t for r in rows for t in parts(r["textures"])))
 
 
 def _density_step(row: DataRow, density: float) -> int:

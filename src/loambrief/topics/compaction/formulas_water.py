@@ -5,7 +5,7 @@ from __future__ import annotations
 from loambrief.agronomy.possible import NotNegative, Positive
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import UnknownName
-from loambrief.tables import load
+from loambrief.tables import load, parts
 from loambrief.units import MM_PER_INCH
 
 ORGANIC = ("muck", "peat")
@@ -13,7 +13,7 @@ ORGANIC = ("muck", "peat")
 
 def _textures() -> tuple[str, ...]:
     rows = load("compaction/infiltration_by_soil")
-    return tuple(t for r in rows for t in (r["textures"] or "").split("|") if t)
+    return tuple(t for r in rows for t in parts(r["textures"]))
 
 
 @formula(unit="in/h", source="nrcs-soil-quality-kit", locator="infiltration test", how="memory",
@@ -90,7 +90,7 @@ def expected_infiltration(texture: str) -> Answer:
     if texture in ORGANIC:
         return Answer(None, notes=(f"no rate is published for {texture}",), within_range=False)
     for row in load("compaction/infiltration_by_soil"):
-        if texture in (row["textures"] or "").split("|"):
+        if texture in parts(row["textures"]):
             high = row["high_mm_h"]
             return Answer(
                 row["low_mm_h"] / MM_PER_INCH,

@@ -17,7 +17,7 @@ from loambrief.findings import model as m
 from loambrief.findings.crop_kinds import known_crop, seeded_in_rows, standing
 from loambrief.findings.model import say
 from loambrief.findings.places import field_place
-from loambrief.tables import DataRow, load
+from loambrief.tables import DataRow, load, parts
 from loambrief.topics.carbon_nitrogen.formulas_decay import decay_effect
 from loambrief.topics.cover_crops.formulas import (
     LATE,
@@ -129,7 +129,7 @@ def _sown(case: CaseFile, plan: CoverCrop, row: DataRow, share: float, about: st
         seed = cover_mix_seed_lb_ac.evaluate(species=name, share_pct=share)
         fit = None if days is None else cover_sowing_fit.evaluate(species=name,
                                                                   days_to_frost=days)
-    serves = str(row["purposes"]).split("|")
+    serves = parts(row["purposes"])
     return Sown(row, seed, tuple(p for p in plan.purpose if p in serves), fit)
 
 
@@ -274,12 +274,12 @@ def _ending(case: CaseFile, plan: CoverCrop, mix: list[Sown]) -> Iterator[m.Evid
         if row["way"] == "graze" and not may_graze(case, plan, [s.name for s in mix]):
             continue
         fits = [s.name for s in mix if (s.tender or row["kills"] != "tender")
-                and (not groups or s.row["group"] in groups.split("|"))
-                and (not names or s.name in names.split("|"))]
+                and (not groups or s.row["group"] in parts(groups))
+                and (not names or s.name in parts(names))]
         if fits:
             yield m.Evidence(m.Side.CONTEXT, say(f"cover_crops.end_{row['way']}", names=fits),
                              m.Grade.PRACTICE if row["how"] == "memory" else m.Grade.PUBLISHED,
-                             tuple(str(row["source"]).split(";")))
+                             parts(row["source"], ";"))
     irrigated = case.field.irrigation != "none"
     deadline = None
     if plan.zone is not None and not irrigated:
@@ -289,18 +289,14 @@ def _ending(case: CaseFile, plan: CoverCrop, mix: list[Sown]) -> Iterator[m.Evid
                    days=None if deadline is None else deadline.value)
 
 
-def _listed(row: DataRow, column: str) -> list[str]:
-    return str(row[column] or "").split("|")
-
-
 def _note(row: DataRow, names: list[str], crop: Crop) -> Iterator[m.Evidence]:
     """One note of the table of rotations, where it is of that crop after those before."""
-    if names and (crop.group in _listed(row, "crop_groups")
-                  or any(n in _listed(row, "crops") for n in crop.lineage)):
+    if names and (crop.group in parts(row["crop_groups"])
+                  or any(n in parts(row["crops"]) for n in crop.lineage)):
         yield m.Evidence(m.Side.AGAINST, say(f"cover_crops.follow_{row['note']}", names=names,
                                              crop=crop.name),
                          m.Grade.PRACTICE if row["how"] == "memory" else m.Grade.PUBLISHED,
-                         tuple(str(row["source"]).split(";")))
+                         parts(row["source"], ";"))
 
 
 def _after(case: CaseFile, mix: list[Sown]) -> Iterator[m.Evidence]:
@@ -309,9 +305,9 @@ def _after(case: CaseFile, mix: list[Sown]) -> Iterator[m.Evidence]:
     if crop is None:
         return
     for row in load("cover_crops/rotation"):
-        groups = _listed(row, "groups")
+        groups = parts(row["groups"])
         yield from _note(row, [
-            s.name for s in mix if s.name in _listed(row, "covers") or s.row["group"] in groups
+            s.name for s in mix if s.name in parts(row["covers"]) or s.row["group"] in groups
             or ("slow" in groups and s.row["slow_start"] == "yes")], crop)
 
 
@@ -326,7 +322,7 @@ def _rotation(case: CaseFile) -> m.Finding | None:
         if before is None or after is None or (standing(case) and before == after):
             continue
         for row in load("cover_crops/rotation"):
-            if any(n in _listed(row, "before") for n in before.lineage):
+            if any(n in parts(row["before"]) for n in before.lineage):
                 said = list(_note(row, [before.name], after))
                 named += [before.name] * len(said)
                 evidence += said

@@ -9,7 +9,7 @@ from types import MappingProxyType
 from loambrief.agronomy.possible import NotNegative, Percent
 from loambrief.agronomy.registry import Answer, by_row, formula
 from loambrief.errors import ImpossibleInput, UnknownName
-from loambrief.tables import DataRow, load
+from loambrief.tables import DataRow, load, parts
 from loambrief.tables.names import unaccented
 
 SPECIES = "cover_crops/species"
@@ -26,7 +26,7 @@ def _fold(name: str) -> str:
 def _by_name() -> Mapping[str, DataRow]:
     found: dict[str, DataRow] = {}
     for row in load(SPECIES):
-        for name in (str(row["species"]), *str(row["also"] or "").split("|")):
+        for name in (str(row["species"]), *parts(row["also"])):
             found.setdefault(_fold(name), row)
     return MappingProxyType(found)
 

@@ -4,7 +4,7 @@ from loambrief.case.schema import CaseFile
 from loambrief.case.schema_plan import CoverCrop
 from loambrief.findings.crop_kinds import kept_stock
 from loambrief.findings.model import Message, say
-from loambrief.tables import load
+from loambrief.tables import load, parts
 from loambrief.topics.forage.formulas import coefficient
 
 
@@ -25,10 +25,10 @@ def stock_cautions(case: CaseFile, plan: CoverCrop,
         return (), []
     kept = kept_stock(case)
     rows = [row for row in load("cover_crops/stock_hazards")
-            if any(n in names for n in str(row["species"]).split("|"))
-            and (not kept or any(s in str(row["stock"]).split("|") for s in kept))]
+            if any(n in names for n in parts(row["species"]))
+            and (not kept or any(s in parts(row["stock"]) for s in kept))]
     heights = {"low": coefficient("prussic_height_low"), "high": coefficient("prussic_height_high")}
     said = [say(str(row["caution"]), **heights) for row in rows]
     return ((*said, *([say("forage.caution_vet")] if said else [])),
             [n for n in names for row in rows
-             if row["hazard"] == "vetch" and n in str(row["species"]).split("|")])
+             if row["hazard"] == "vetch" and n in parts(row["species"])])

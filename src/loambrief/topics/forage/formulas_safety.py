@@ -5,7 +5,7 @@ from __future__ import annotations
 from loambrief.agronomy.possible import NotNegative, Percent, one_of
 from loambrief.agronomy.registry import Answer, by_row, formula
 from loambrief.errors import ImpossibleInput
-from loambrief.tables import DataRow, load
+from loambrief.tables import DataRow, load, parts
 from loambrief.topics.forage.formulas import coefficient
 from loambrief.units import ATOMIC_MASS
 
@@ -209,7 +209,7 @@ def forage_mineral_class(stock: str, mineral: str, content: NotNegative) -> Answ
 
 def hay_caution(species: str) -> DataRow | None:
     """The row of ``forage/hay_cautions`` for a weed by its accepted name, or None."""
-    return next((r for r in load(HAY_CAUTIONS) if species in r["species"].split("|")), None)
+    return next((r for r in load(HAY_CAUTIONS) if species in parts(r["species"])), None)
 
 
 @formula(unit="class", source="becker-hoary-alyssum", locator="by the weed's own row", how="seen")

@@ -8,7 +8,7 @@ from loambrief.findings import model as m
 from loambrief.findings.crop_kinds import kept_stock, known_crop
 from loambrief.findings.model import say
 from loambrief.findings.places import field_place
-from loambrief.tables import DataRow, load
+from loambrief.tables import DataRow, load, parts
 from loambrief.topics.forage.formulas import coefficient
 from loambrief.topics.forage.formulas_grazing import autumn_rest_d, hay_stage, stand_height_in
 from loambrief.topics.forage.weeds import hay_crop
@@ -108,7 +108,7 @@ def hazard_finding(case: CaseFile) -> m.Finding | None:
     unsaid = not grazing and not hay
     found: list[tuple[DataRow, list[str], bool]] = []
     for row in load("forage/stock_hazards"):
-        hurt = [s for s in kept if s in str(row["stock"]).split("|")]
+        hurt = [s for s in kept if s in parts(row["stock"])]
         if row["crop"] in crop.lineage and hurt:
             found.append((row, hurt, unsaid or (grazing and row["grazed"] == "yes")
                           or (hay and row["hay"] == "yes")))

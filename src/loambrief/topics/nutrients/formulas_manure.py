@@ -6,7 +6,7 @@ from loambrief.agronomy.crops import find_crop
 from loambrief.agronomy.possible import NotNegative, Percent, Positive, not_negative, one_of
 from loambrief.agronomy.registry import Answer, by_row, formula
 from loambrief.errors import ImpossibleInput, UnknownName
-from loambrief.tables import load
+from loambrief.tables import load, parts
 from loambrief.units import FT2_PER_ACRE, IN3_PER_GAL, LB_PER_TON
 
 SETBACKS = "nutrients/manure_setbacks"
@@ -364,5 +364,5 @@ def biosolids_harvest_days(crop: str, class_a: bool = False) -> Answer[float]:
     """
     lineage = find_crop(crop).lineage
     rows = load("nutrients/biosolids_harvest").rows
-    row = next((r for r in rows if set(str(r["crops"] or "").split("|")) & set(lineage)), rows[-1])
+    row = next((r for r in rows if set(parts(r["crops"])) & set(lineage)), rows[-1])
     return by_row(row, 0.0 if class_a else float(row["days"]), details={"part": row["part"]})

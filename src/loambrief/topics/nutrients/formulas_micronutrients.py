@@ -7,7 +7,7 @@ from loambrief.agronomy.guides import MINOR, Guide, Rule, find_guide
 from loambrief.agronomy.possible import NotNegative, Percent, SoilPh, not_negative, one_of
 from loambrief.agronomy.registry import Answer, by_row, formula
 from loambrief.errors import ImpossibleInput, UnknownName
-from loambrief.tables import DataRow, load
+from loambrief.tables import DataRow, load, parts
 from loambrief.tables.regions import named
 from loambrief.topics.nutrients.formulas_engine import ABOVE, BELOW, evaluate, worst_how
 
@@ -27,12 +27,8 @@ NEBRASKA_SULFUR_OM_PCT = 1.0
 """Nebraska expects no response above this organic matter unless the soil is sandy [%]."""
 
 
-def _names(cell: object) -> tuple[str, ...]:
-    return tuple(str(cell).split("|"))
-
-
 def _applies(cell: object, crop: Crop) -> bool:
-    return ANY in _names(cell) or any(name in _names(cell) for name in crop.lineage)
+    return ANY in parts(cell) or any(name in parts(cell) for name in crop.lineage)
 
 
 @formula(unit="1", source="rutgers-relative-levels", locator="micronutrients, manganese",
@@ -59,7 +55,7 @@ def scales_for(nutrient: str, method: str, crop: Crop) -> tuple[str, ...]:
     fitting: dict[str, bool] = {}
     for row in load(CLASSES):
         if row["nutrient"] == nutrient and row["method"] == method and _applies(row["crops"], crop):
-            fitting[str(row["scale"])] = ANY not in _names(row["crops"])
+            fitting[str(row["scale"])] = ANY not in parts(row["crops"])
     return tuple(sorted(fitting, key=lambda scale: not fitting[scale]))
 
 

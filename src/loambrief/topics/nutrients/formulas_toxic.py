@@ -6,7 +6,7 @@ from loambrief.agronomy.crops import find_crop
 from loambrief.agronomy.possible import NotNegative
 from loambrief.agronomy.registry import Answer, by_row, formula
 from loambrief.errors import UnknownName
-from loambrief.tables import DataRow, load
+from loambrief.tables import DataRow, load, parts
 
 LEVELS = "nutrients/toxic_levels"
 BELOW, WATCH, HARM = "below", "watch", "harm expected"
@@ -20,7 +20,7 @@ def toxic_rows(nutrient: str, method: str, crop: str) -> tuple[DataRow, ...]:
     """
     lineage = find_crop(crop).lineage
     held = load(LEVELS).where(nutrient=nutrient, method=method)
-    own = [r for r in held if set(str(r["crops"]).split("|")) & set(lineage)]
+    own = [r for r in held if set(parts(r["crops"])) & set(lineage)]
     named = {r["source"] for r in own}
     return tuple(own + [r for r in held if r["crops"] == "*" and r["source"] not in named])
 

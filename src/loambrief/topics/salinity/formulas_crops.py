@@ -9,7 +9,7 @@ from loambrief.agronomy.crops import find_crop, first_known
 from loambrief.agronomy.possible import NotNegative, Percent, Positive
 from loambrief.agronomy.registry import Answer, by_row, formula
 from loambrief.errors import UnknownName
-from loambrief.tables import DataRow, load
+from loambrief.tables import DataRow, load, parts
 
 TOLERANCE = "salinity/crop_tolerance"
 
@@ -69,7 +69,7 @@ def _tolerance_names() -> Mapping[str, str]:
     names = {}
     for row in load(TOLERANCE):
         names[row["crop"].lower()] = row["crop"]
-        for synonym in (row["synonyms"] or "").split("|"):
+        for synonym in parts(row["synonyms"]):
             if synonym:
                 names.setdefault(synonym.lower(), row["crop"])
     return names

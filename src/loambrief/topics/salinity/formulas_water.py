@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from functools import partial
-from itertools import pairwise
 
+from loambrief.agronomy.intervals import on_lines
 from loambrief.agronomy.possible import NotNegative, Positive, Share
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput
@@ -106,15 +106,9 @@ def concentration_factor(leaching_fraction: Share) -> Answer:
     -----
     For crop water use of 40-30-20-10 % down the root zone at a steady state, worked out anew.
     """
-    rows = load("irrigation_water/concentration").rows
-    if leaching_fraction <= rows[0]["leaching_fraction"]:
-        return Answer(rows[0]["factor"])
-    for low, high in pairwise(rows):
-        if leaching_fraction <= high["leaching_fraction"]:
-            span = high["leaching_fraction"] - low["leaching_fraction"]
-            share = (leaching_fraction - low["leaching_fraction"]) / span
-            return Answer(low["factor"] + share * (high["factor"] - low["factor"]))
-    return Answer(rows[-1]["factor"])
+    table = load("irrigation_water/concentration")
+    points = zip(table.column("leaching_fraction"), table.column("factor"), strict=True)
+    return Answer(on_lines(leaching_fraction, tuple(points)))
 
 
 @formula(unit="dS/m", source="ayers-westcot-1985-fao29", locator="table 3", how="computed",
@@ -183,11 +177,8 @@ def reclamation_leaching_in(ece_ds_m: NotNegative, target_ece_ds_m: Positive,
     removed = 100.0 * (1 - 1 / turn)
     points = [(0.0, 0.0)] + [(r["removed_pct"], r["water_per_depth"])
                              for r in load("irrigation_water/reclamation")]
-    ratio = points[-1][1] * (100 - points[-1][0]) / (100 - removed)
-    for (p0, w0), (p1, w1) in pairwise(points):
-        if removed <= p1:
-            ratio = w0 + (removed - p0) / (p1 - p0) * (w1 - w0)
-            break
+    ratio = (on_lines(removed, points) if removed <= points[-1][0]
+             else points[-1][1] * (100 - points[-1][0]) / (100 - removed))
     candidates = [ratio, constant("intermittent") * turn, constant("ponding") * turn]
     return Answer(
         ratio * soil_depth_in,

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from itertools import pairwise
-
+from loambrief.agronomy.intervals import on_lines
 from loambrief.agronomy.possible import NotNegative, Positive
 from loambrief.agronomy.registry import Answer, formula
 from loambrief.errors import ImpossibleInput
@@ -181,16 +179,6 @@ ECS = (0.1, 0.2, 0.3, 0.5, 0.7, 1.0, 1.5, 2.0, 3.0, 4.0, 6.0, 8.0)
 """Columns of the table of calcium left [dS/m]."""
 
 
-def _between(at: float, points: Sequence[tuple[float, float]]) -> float:
-    """A value on straight lines between points, held at the ends."""
-    if at <= points[0][0]:
-        return points[0][1]
-    for (x0, y0), (x1, y1) in pairwise(points):
-        if at <= x1:
-            return y0 + (at - x0) / (x1 - x0) * (y1 - y0)
-    return points[-1][1]
-
-
 @formula(unit="(meq/L)^0.5", source="ayers-westcot-1985-fao29",
          locator="table 11 and equation for adj RNa", how="seen",
          valid={"ecw_ds_m": (0.1, 8.0)})
@@ -218,8 +206,8 @@ def adjusted_sar(na_meq_l: NotNegative, ca_meq_l: Positive, mg_meq_l: NotNegativ
     """
     ratio = bicarbonate_meq_l / ca_meq_l
     rows = [(float(r["hco3_per_ca"]),
-             _between(ecw_ds_m, [(ec, float(r[f"ec_{ec:g}".replace(".", "_")])) for ec in ECS]))
+             on_lines(ecw_ds_m, [(ec, float(r[f"ec_{ec:g}".replace(".", "_")])) for ec in ECS]))
             for r in load("irrigation_water/calcium_left")]
-    left = _between(ratio, rows)
+    left = on_lines(ratio, rows)
     return Answer(na_meq_l / ((left + mg_meq_l) / 2.0) ** 0.5, details={"calcium": left},
                   within_range=rows[0][0] <= ratio <= rows[-1][0])

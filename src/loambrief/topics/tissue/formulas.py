@@ -5,7 +5,7 @@ from __future__ import annotations
 from loambrief.agronomy.crops import find_crop
 from loambrief.agronomy.possible import NotNegative, Positive, one_of
 from loambrief.agronomy.registry import Answer, by_row, formula
-from loambrief.tables import DataRow, load
+from loambrief.tables import DataRow, load, parts
 
 RANGES = "tissue/ranges"
 FOLIAR = "tissue/foliar"
@@ -32,7 +32,7 @@ def foliar_row(crop: str, nutrient: str, state: str | None, drip: bool) -> DataR
     lineage = find_crop(crop).lineage
     rows = [r for r in load(FOLIAR) if r["nutrient"] == nutrient
             and (drip or r["way"] != "drip")
-            and any(c in lineage for c in str(r["crops"]).split("|"))]
+            and any(c in lineage for c in parts(r["crops"]))]
     return next((r for r in rows if state and r["state"] == state), rows[0] if rows else None)
 
 

@@ -13,9 +13,9 @@ from loambrief.case.schema import CaseFile
 from loambrief.findings import model as m
 from loambrief.findings.model import say
 from loambrief.findings.places import field_place
-from loambrief.tables import DataRow, load
+from loambrief.tables import DataRow, load, parts
 from loambrief.topics.weeds.formulas_loss import weed_seed_alive_pct
-from loambrief.topics.weeds.formulas_names import find_species, split
+from loambrief.topics.weeds.formulas_names import find_species
 from loambrief.topics.weeds.hints import Hinted, prompted
 from loambrief.topics.weeds.lists import hazards
 from loambrief.topics.weeds.state import Agreement, Seen, one_each
@@ -47,7 +47,7 @@ class Tactic:
 
     @property
     def sources(self) -> tuple[str, ...]:
-        return tuple(str(self.row["source"]).split(";"))
+        return parts(self.row["source"], ";")
 
     @property
     def text(self) -> m.Message:
@@ -71,7 +71,7 @@ def tactics(case: CaseFile, seen: Iterable[Seen]) -> tuple[Tactic, ...]:
     here = ground(case)
     found = []
     for row in sorted(load("weeds/tactics"), key=lambda r: float(r["rank"])):
-        where = split(row["ground"])
+        where = parts(row["ground"])
         weeds = tuple(s for s in known if _meant(row, str(s.accepted))
                       and (not where or here in where
                            or ("salty" in where and s.accepted in salty)))
@@ -82,18 +82,18 @@ def tactics(case: CaseFile, seen: Iterable[Seen]) -> tuple[Tactic, ...]:
 
 def _meant(row: DataRow, species: str) -> bool:
     """The row is for this weed by name, or by its life cycle and kind, and would harm nobody."""
-    if species in _harmful(split(row["spares"])):
+    if species in _harmful(parts(row["spares"])):
         return False
     if row["species"]:
-        return species in split(row["species"])
+        return species in parts(row["species"])
     plant = find_species(species)
-    kinds = split(row["kinds"])
-    return plant["cycle"] in split(row["cycles"]) and (not kinds or plant["kind"] in kinds)
+    kinds = parts(row["kinds"])
+    return plant["cycle"] in parts(row["cycles"]) and (not kinds or plant["kind"] in kinds)
 
 
 def _harmful(kinds: Collection[str]) -> set[str]:
     return {name for row in load("weeds/hazards") if row["kind"] in kinds
-            for name in split(row["species"])}
+            for name in parts(row["species"])}
 
 
 def _apart(case: CaseFile, seen: tuple[Seen, ...]) -> list[m.Need]:
@@ -187,7 +187,7 @@ def _seed_life(known: list[Seen]) -> list[m.Evidence]:
         row, group = own.get(str(item.accepted)), _group(str(item.accepted))
         if row is not None:
             told.setdefault((str(row["statement"]), row["how"] == "memory"), []).append(item.name)
-            sources += str(row["source"]).split(";")
+            sources += parts(row["source"], ";")
         elif group is not None:
             groups.setdefault(str(group["group"]), []).append(item.name)
         else:
@@ -215,8 +215,8 @@ def _seed_life(known: list[Seen]) -> list[m.Evidence]:
 def _group(species: str) -> DataRow | None:
     plant = find_species(species)
     return next((row for row in load("weeds/seed_groups")
-                 if plant["kind"] in split(row["kinds"])
-                 and plant["cycle"] in split(row["cycles"])), None)
+                 if plant["kind"] in parts(row["kinds"])
+                 and plant["cycle"] in parts(row["cycles"])), None)
 
 
 def _depths(known: list[Seen]) -> list[m.Evidence]:

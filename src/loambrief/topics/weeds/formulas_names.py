@@ -7,7 +7,7 @@ from types import MappingProxyType
 
 from loambrief.agronomy.possible import one_of
 from loambrief.errors import UnknownName
-from loambrief.tables import DataRow, load, named_number
+from loambrief.tables import DataRow, load, named_number, parts
 from loambrief.tables.harmful import harmful_row, may_be_offered
 from loambrief.tables.names import unaccented
 
@@ -16,11 +16,6 @@ INDICATORS = "weeds/indicators"
 INDIFFERENCE = "weeds/indifference"
 AXES = ("reaction", "moisture", "nutrients", "salinity")
 constant = partial(named_number, "weeds/constants")
-
-
-def split(cell: object) -> tuple[str, ...]:
-    """Parts of a table cell that are set apart by ``|``."""
-    return tuple(part.strip() for part in str(cell or "").split("|") if part.strip())
 
 
 def _fold(name: str) -> str:
@@ -33,7 +28,7 @@ def _by_name() -> Mapping[str, DataRow]:
     found: dict[str, DataRow] = {}
     for column in ("scientific_name", "eppo", "synonyms", "common_name", "spanish"):
         for row in load(SPECIES):
-            for name in split(row[column]):
+            for name in parts(row[column]):
                 found.setdefault(_fold(name), row)
     return MappingProxyType(found)
 
@@ -54,9 +49,17 @@ def find_species(name: str) -> DataRow:
     return row
 
 
+def known_species(name: str | None) -> DataRow | None:
+    """The row of a weed by any name; None where it is not stated or no table knows it."""
+    try:
+        return find_species(name) if name else None
+    except UnknownName:
+        return None
+
+
 def common_name(row: DataRow) -> str:
     """The English name that is printed for a row of ``weeds/species``."""
-    return split(row["common_name"])[0]
+    return parts(row["common_name"])[0]
 
 
 def indicator_values(species: str, system: str = "plantatt") -> DataRow | None:

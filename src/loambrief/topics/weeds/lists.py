@@ -9,11 +9,11 @@ from loambrief.findings.confidence import grade_confidence
 from loambrief.findings.crop_kinds import kept_stock
 from loambrief.findings.model import Confidence, Evidence, Finding, Grade, Side, Status, say
 from loambrief.findings.places import field_place
-from loambrief.tables import load
+from loambrief.tables import load, parts
 from loambrief.tables.harmful import harmful_row
 from loambrief.tables.regions import named
 from loambrief.topics.weeds.formulas_loss import weed_yield_loss
-from loambrief.topics.weeds.formulas_names import press_refused, split
+from loambrief.topics.weeds.formulas_names import press_refused
 from loambrief.topics.weeds.state import Seen, one_each
 from loambrief.units import plain
 
@@ -26,13 +26,9 @@ SPAN = 2.0
 RISKS = ("livestock", "nitrate", "oxalate", "handling")
 
 
-def _keys(cell: object) -> tuple[str, ...]:
-    return tuple(key.strip() for key in str(cell).split(";"))
-
-
 def _named(row: Mapping[str, object], seen: Iterable[Seen]) -> list[str]:
     """Printed names of the weeds of the case that stand in the row's species."""
-    species = split(row["species"])
+    species = parts(row["species"])
     return list(dict.fromkeys(s.name for s in seen if s.accepted in species))
 
 
@@ -46,7 +42,7 @@ def claims_finding(case: CaseFile, seen: tuple[Seen, ...]) -> Finding | None:
         names = _named(row, seen)
         if not names and not (row["claim"] == "brix_pressure" and pressed):
             continue
-        verdict, keys = str(row["verdict"]), _keys(row["source"])
+        verdict, keys = str(row["verdict"]), parts(row["source"], ";")
         evidence.append(Evidence(
             SIDES[verdict],
             say("weeds.claim" if names else "weeds.claim_brix", names=names,
@@ -82,7 +78,7 @@ def _typed(seen: Seen) -> tuple[str, ...]:
 
 def _genus_named(row: Mapping[str, object], seen: Iterable[Seen]) -> list[str]:
     """Printed names of weeds without an accepted name whose harmful genus is in the row."""
-    genera = {name.split()[0] for name in split(row["species"])}
+    genera = {name.split()[0] for name in parts(row["species"])}
     return [s.name for s in seen if s.accepted is None
             and any(found["genus"] in genera for name in _typed(s)
                     if (found := harmful_row(name)) is not None)]
@@ -96,7 +92,7 @@ def hazards(seen: tuple[Seen, ...]) -> list[tuple[str, str, list[str], tuple[str
         if names:
             into = found.setdefault((str(row["kind"]), str(row["text"])), ([], []))
             into[0].extend(names)
-            into[1].extend(_keys(row["source"]))
+            into[1].extend(parts(row["source"], ";"))
     return [(kind, text, list(dict.fromkeys(names)), tuple(dict.fromkeys(keys)))
             for (kind, text), (names, keys) in found.items()]
 
@@ -207,7 +203,7 @@ def _counted(row: Mapping[str, object], seen: Iterable[Seen]) -> list[Evidence]:
     found = []
     for item in seen:
         density = plain(item.weed.density)
-        if item.accepted not in split(row["species"]) or density is None:
+        if item.accepted not in parts(row["species"]) or density is None:
             continue
         results: list[Result] = []
         with subject(item.name, str(row["crop"]), "illustration"):
