@@ -149,8 +149,7 @@ class _Standing:
 
 
 def _writer(advice: Advice) -> Writer:
-    case = advice.loaded.case.case
-    return Writer.of(case)
+    return Writer.of(advice.loaded.case.case)
 
 
 def _draft(advice: Advice, stage: _Standing, annex_file: str = "") -> FieldDraft:
@@ -325,8 +324,7 @@ class Brief:
 
 def brief(advice: Advice, most: int = 3) -> Brief:
     """What the terminal shows: the first actions, the money, what is missing."""
-    case, plan = advice.loaded.case, advice.plan
-    writer = Writer.of(case.case)
+    case, plan, writer = advice.loaded.case, advice.plan, _writer(advice)
     actions = []
     costs = money_of(plan)
     for action in [a for a in plan.actions if a.id in plan.budget.chosen][:most]:
@@ -345,8 +343,7 @@ def brief(advice: Advice, most: int = 3) -> Brief:
 
 def own_rate_warnings(advice: Advice) -> list[str]:
     """Limits that the adviser's own rates cross, for the terminal."""
-    case = advice.loaded.case
-    writer = Writer.of(case.case)
+    writer = _writer(advice)
     return [f"{action.id}: {writer.write(caution)}" for action in advice.plan.actions
             for caution in action.cautions if caution.key in OWN_RATE_WARNINGS]
 
@@ -373,8 +370,7 @@ def calendar_file(advice: Advice) -> Mapping[str, bytes]:
     from loambrief.report.calendar_file import calendar_bytes
 
     case = advice.loaded.case
-    writer = Writer.of(case.case)
-    return {f"{case.case.id}.ics": calendar_bytes(case, advice.plan, writer)}
+    return {f"{case.case.id}.ics": calendar_bytes(case, advice.plan, _writer(advice))}
 
 
 def applicator_file(advice: Advice, *, status: b.DocumentStatus = b.DocumentStatus.DRAFT,
@@ -391,9 +387,7 @@ def applicator_file(advice: Advice, *, status: b.DocumentStatus = b.DocumentStat
     from loambrief.render.pdf import render_pdf
     from loambrief.report.applicator import SCALES, applicator_sheet
 
-    case = advice.loaded.case
-    writer = Writer.of(case.case)
-    pdf = b""
+    case, writer, pdf = advice.loaded.case, _writer(advice), b""
     for scale in SCALES:
         sheet = applicator_sheet(case, advice.plan, writer, scale)
         pdf = render_pdf(replace(sheet, status=status, number=number,
@@ -412,9 +406,8 @@ def rate_map_files(advice: Advice, *, status: b.DocumentStatus = b.DocumentStatu
     """
     from loambrief.report.rate_map import rate_map
 
-    case = advice.loaded.case
-    writer = Writer.of(case.case)
-    made = rate_map(case, advice.plan, writer, status=status.value, number=number, stem=stem)
+    made = rate_map(advice.loaded.case, advice.plan, _writer(advice), status=status.value,
+                    number=number, stem=stem)
     return made.files, made.undrawn
 
 
@@ -427,7 +420,7 @@ def next_case_text(last: Path, path: Path, date: dt.date | None = None) -> str:
 
     loaded = load_case(last)
     advice = advise(loaded)
-    writer = Writer.of(loaded.case.case)
+    writer = _writer(advice)
     names = {m.id: m for m in loaded.case.materials}
     lines = []
     for action in advice.plan.actions:
@@ -466,8 +459,7 @@ def field_sheet_file(advice: Advice, sections: Sequence[str], blank: int = 3) ->
     from loambrief.report.fieldsheet import field_sheet
     from loambrief.report.fieldsheet_plan import plan_visit
 
-    case = advice.loaded.case
-    writer = Writer.of(case.case)
+    case, writer = advice.loaded.case, _writer(advice)
     plan = plan_visit(case, writer, sections=sections, blank=blank)
     pdf = render_pdf(field_sheet(case, advice.diagnosis.missing, advice.plan.followups, plan,
                                  writer))

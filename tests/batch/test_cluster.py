@@ -10,6 +10,8 @@ import signal
 import sys
 import time
 from collections import Counter
+from dataclasses import replace
+from itertools import starmap
 from pathlib import Path
 from unittest import mock
 
@@ -22,10 +24,10 @@ from distributed import Client, LocalCluster, Security, Status
 from fsspec.implementations.memory import MemoryFileSystem
 
 from loambrief import __version__
-from loambrief.batch.cluster import DEEP, Cluster, unprotected
+from loambrief.batch.cluster import DEEP, SAFE_LINE, Cluster
 from loambrief.batch.cluster_worker import SharedStorage, program
 from loambrief.batch.pool import DRAWING
-from loambrief.batch.work import CaseStatus, Stage, Task, work
+from loambrief.batch.work import CaseOutcome, CaseStatus, Stage, Task, made, work
 from loambrief.cli import main
 from loambrief.errors import ClusterFault
 
@@ -296,7 +298,7 @@ def test_addresses_are_judged(address):
     ("tls://10.0.0.5:8786", False)])
 def test_an_open_line_is_known(address, open_line):
     """ensures that cases leaving this machine without encryption are noticed."""
-    assert unprotected(address) is open_line
+    assert (SAFE_LINE.match(address) is None) is open_line
 
 
 @pytest.mark.parametrize("more", [["--cluster", "tcp://127.0.0.1:9", "--workers", "2"],
@@ -363,11 +365,13 @@ def test_files_go_through_shared_storage():
     one = SharedStorage("memory://exchange", "run-1")
     one.begin()
     assert one.unseen() == "" and SharedStorage("memory://exchange", "run-2").unseen()
-    one.put(7, {"a.pdf": b"old", "a.json": b"{}"})
-    one.put(7, {"a.pdf": b"%PDF", "a.json": b"{}"})
-    assert one.take(7, ("a.pdf", "a.json")) == {"a.pdf": b"%PDF", "a.json": b"{}"}
+    files = {"a.pdf": b"%PDF", "a.json": b"{}"}
+    done = CaseOutcome(7, "a.yaml", CaseStatus.DONE, files=tuple(starmap(made, files.items())))
+    one.put(replace(done, content={"a.pdf": b"old", "a.json": b"{}"}))
+    assert one.put(replace(done, content=files)) == done
+    assert one.take(done).content == files
     with pytest.raises(KeyError):
-        one.take(7, ("a.pdf",))
+        one.take(done)
     one.end()
     assert not any("run-1" in name for name in MemoryFileSystem.store)
 

@@ -6,9 +6,9 @@ from pathlib import Path
 
 import pytest
 
-from loambrief.case.codes import codes, is_warning
+from loambrief.case.codes import codes
 from loambrief.case.load import load_bytes
-from loambrief.case.problems import MOST_PRINTED, Problem, in_file_order
+from loambrief.case.problems import MOST_PRINTED, Problem, in_file_order, severity
 from loambrief.errors import CaseProblems
 
 HERE = Path(__file__).parent
@@ -89,7 +89,7 @@ def test_codes_are_documented():
         assert code.startswith("CASE")
         assert len(code) == 7
         assert meaning
-        assert is_warning(code) == (int(code[4:]) >= 100)
+        assert (severity(code) == "warning") == (int(code[4:]) >= 100)
 
 
 def test_warning_tells_how_to_accept_it(problems):

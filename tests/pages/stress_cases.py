@@ -19,6 +19,7 @@ from loambrief.charts.cations import CationBar, CationSpec, Share
 from loambrief.charts.salinity import SalinityPoint, SalinitySpec
 from loambrief.charts.season import SeasonBar, SeasonSpec
 from loambrief.charts.sufficiency import LevelSide, SufficiencyRow, SufficiencySpec
+from loambrief.findings.model import Status
 from loambrief.render.pdf import render_pdf
 from loambrief.report.blocks import (
     Block,
@@ -31,7 +32,7 @@ from loambrief.report.blocks import (
     Table,
 )
 from loambrief.report.chart_text import chart_words, describe
-from loambrief.report.parts import ActionCard, EvidenceLine, FindingBlock, StatusSign
+from loambrief.report.parts import ActionCard, EvidenceLine, FindingBlock
 from loambrief.report.text import Writer
 
 LONG = ("Ægir Þorvaldsdóttir-Größenbrückner et Fils, Sucesores de la Señora Ñandú "
@@ -144,7 +145,7 @@ def many_rows(count: int, paper: Paper = Paper.LETTER) -> ReportModel:
                      why=(long,), cautions="C1")
           for n in range(1, count + 1)),
         Heading(1, "Findings", new_page=True),
-        *(FindingBlock(f"Zone {n} is too acid", StatusSign.LIMITING, "limits the crop", "high",
+        *(FindingBlock(f"Zone {n} is too acid", Status.LIMITING, "limits the crop", "high",
                        "measured", body=(long * (1 + n % 4),),
                        support=(EvidenceLine(long, "measured"),)) for n in range(count)),
         Heading(1, "More tables"),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 
+from loambrief.findings.model import Status
 from loambrief.report.blocks import (
     Attachment,
     Bullets,
@@ -38,7 +39,6 @@ from loambrief.report.parts import (
     SignOff,
     SourceEntry,
     SourceList,
-    StatusSign,
     Summary,
 )
 from loambrief.report.text import Writer
@@ -102,7 +102,7 @@ SUMMARY = Summary(
 
 FINDING_PH = FindingBlock(
     title="The top two inches are too acid for alfalfa",
-    mark=StatusSign.LIMITING,
+    mark=Status.LIMITING,
     status="limits the crop",
     confidence="high (two depths, same lab, methods match)",
     grade="measured",
@@ -135,7 +135,7 @@ FINDING_PH = FindingBlock(
 )
 FINDING_PAN = FindingBlock(
     title="A hard layer starts at seven inches",
-    mark=StatusSign.WATCH,
+    mark=Status.WATCH,
     status="watch",
     confidence="medium (8 places, moisture judged by hand)",
     grade="measured",
@@ -147,7 +147,7 @@ FINDING_PAN = FindingBlock(
 )
 FINDING_K = FindingBlock(
     title="Potassium is too close to call",
-    mark=StatusSign.UNCERTAIN,
+    mark=Status.UNCERTAIN,
     status="not certain",
     confidence="low",
     grade="measured",
@@ -162,12 +162,12 @@ FINDING_K = FindingBlock(
     ),
 )
 FINDINGS_MORE = (
-    FindingBlock("Phosphorus is enough", StatusSign.ADEQUATE, "enough", "high", "measured",
+    FindingBlock("Phosphorus is enough", Status.ADEQUATE, "enough", "high", "measured",
                  reading=f"34{NB}ppm", reference=f"20{NB}ppm"),
-    FindingBlock("Boron is above what beans stand", StatusSign.EXCESS, "too much", "medium",
+    FindingBlock("Boron is above what beans stand", Status.EXCESS, "too much", "medium",
                  "measured",
                  reading=f"2.6{NB}ppm", reference=f"2.0{NB}ppm"),
-    FindingBlock("Brix of the crop: 6", StatusSign.NOTED, "noted", "low", "screening sign",
+    FindingBlock("Brix of the crop: 6", Status.NOTED, "noted", "low", "screening sign",
                  reading=f"6{NB}°Brix"),
 )
 

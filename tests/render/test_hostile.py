@@ -17,6 +17,7 @@ from render_samples import SUMMARY, model
 from loambrief.charts.fonts import REPLACEMENT, covered, printable
 from loambrief.charts.sufficiency import SufficiencySpec
 from loambrief.errors import RenderFault
+from loambrief.findings.model import Status
 from loambrief.render.pdf import render_pdf
 from loambrief.report.blocks import (
     Block,
@@ -48,7 +49,6 @@ from loambrief.report.parts import (
     SignOff,
     SourceEntry,
     SourceList,
-    StatusSign,
     Summary,
 )
 
@@ -69,7 +69,7 @@ def test_markup_is_printed_letter_by_letter():
         blocks=(Heading(1, MARKUP), Paragraph(MARKUP), Bullets((MARKUP,)),
                 KeyFacts((Fact(MARKUP, MARKUP),), 1),
                 Table((Column(MARKUP),), ((MARKUP,),), caption=MARKUP),
-                FindingBlock(MARKUP, StatusSign.WATCH, "watch", body=(MARKUP,)),
+                FindingBlock(MARKUP, Status.WATCH, "watch", body=(MARKUP,)),
                 ActionCard(1, MARKUP, cautions=MARKUP)),
     ), checked=True)
     text = _text(data)
@@ -144,7 +144,7 @@ CASES = {
         Table((Column("a"),), tuple((str(i),) for i in range(90))),
         Callout(CalloutKind.NOTE, (Paragraph(HUGE),))), LONG),),
     "together": (KeepTogether((Paragraph(HUGE), Heading(1, "h"), Paragraph(HUGE))),),
-    "finding": (FindingBlock(LONG, StatusSign.WATCH, LONG, HUGE, LONG, "a", HUGE, LONG, (HUGE,),
+    "finding": (FindingBlock(LONG, Status.WATCH, LONG, HUGE, LONG, "a", HUGE, LONG, (HUGE,),
                              EVIDENCE,
                              EVIDENCE[:2], EVIDENCE[:1], (Paragraph(HUGE),)),),
     "action": (ActionCard(12345, LONG, "a", HUGE, LONG, NAME, MARKUP, LONG, LONG, LONG, (HUGE,),
@@ -216,7 +216,7 @@ def _random_block(random, depth=2):
         makers += [
             lambda: Callout(random.choice(list(CalloutKind)), several(4, inner), text()),
             lambda: KeepTogether(several(4, inner)),
-            lambda: FindingBlock(text(), random.choice(list(StatusSign)), "status", text(),
+            lambda: FindingBlock(text(), random.choice(list(Status)), "status", text(),
                                  "grade", "",
                                  text(), text(), several(3), several(5, evidence),
                                  several(5, evidence), several(3, evidence), several(3, inner)),

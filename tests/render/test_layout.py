@@ -12,6 +12,7 @@ from render_samples import SUMMARY, model
 from reportlab.lib.colors import black
 
 from loambrief.charts.fonts import REGULAR, register_fonts
+from loambrief.findings.model import Status
 from loambrief.render.lines import Piece, break_lines
 from loambrief.render.pdf import render_pdf
 from loambrief.render.styles import look
@@ -36,7 +37,6 @@ from loambrief.report.parts import (
     FindingBlock,
     FirstAction,
     LimitLine,
-    StatusSign,
 )
 
 ANCHORS = tuple(Paragraph("x", anchor=a) for a in (
@@ -47,7 +47,7 @@ FOLLOWERS = {
     "small table": Table((Column("a"), Column("x")), (("1", "FOLLOWS"),) * 4, caption="Caption"),
     "list": Bullets(("FOLLOWS this one", "and this") * 4),
     "callout": Callout(CalloutKind.NOTE, (Paragraph("FOLLOWS"), Paragraph("more " * 300))),
-    "finding": FindingBlock("Finding title", StatusSign.WATCH, "FOLLOWS", body=("text " * 900,)),
+    "finding": FindingBlock("Finding title", Status.WATCH, "FOLLOWS", body=("text " * 900,)),
     "action": ActionCard(1, "Action title", rate="FOLLOWS", how=("step " * 40,) * 30),
     "heading": Heading(2, "FOLLOWS"),
     "figure": Figure(CONE),
@@ -72,7 +72,7 @@ def test_a_line_below_a_heading_is_not_left_with_it_alone(pages_of):
     for filler in range(26, 38):
         texts = pages_of(Heading(1, "Start"), *(Paragraph(f"line {i}") for i in range(filler)),
                          Heading(1, "HEADING"), Paragraph("See the chart"),
-                         FindingBlock("Finding title", StatusSign.WATCH, "FOLLOWS",
+                         FindingBlock("Finding title", Status.WATCH, "FOLLOWS",
                                       body=("text " * 90,)))
         page = next(text for text in texts if "HEADING" in text)
         assert "FOLLOWS" in page, filler
@@ -138,7 +138,7 @@ def test_kept_blocks_share_a_page(pages_of):
 
 def test_short_finding_is_not_parted(pages_of):
     """ensures that a short finding with its evidence stays on one page."""
-    block = FindingBlock("TITLE", StatusSign.LIMITING, "limits", "high", "measured", reading="pH 5",
+    block = FindingBlock("TITLE", Status.LIMITING, "limits", "high", "measured", reading="pH 5",
                          support=(EvidenceLine("one"),), against=(EvidenceLine("LAST"),))
     for filler in range(24, 38):
         texts = pages_of(Heading(1, "S"), *(Paragraph(f"line {i}") for i in range(filler)), block)

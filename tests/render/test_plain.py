@@ -13,6 +13,7 @@ from sample_reports import CASES, report
 
 from loambrief.charts import ChartSpec
 from loambrief.errors import RenderFault
+from loambrief.findings.model import Status
 from loambrief.render.plain import WIDTH, render_plain
 from loambrief.report.blocks import (
     Block,
@@ -38,7 +39,6 @@ from loambrief.report.parts import (
     PhotoPrint,
     Photos,
     SignOff,
-    StatusSign,
     Summary,
 )
 from loambrief.report.text import Writer
@@ -165,7 +165,7 @@ def test_underlines_are_as_long_as_the_longest_line():
 def test_a_finding_is_a_heading_below_the_last_one(level, underline):
     """ensures that a finding's title stands one level below the heading before it, and that
     the third level is the last (own rule)."""
-    finding = FindingBlock("low", StatusSign.NOTED, "noted")
+    finding = FindingBlock("low", Status.NOTED, "noted")
     assert _body(Heading(level, "a"), finding).split("\n")[3:5] == ["low", underline * 3]
 
 

@@ -115,9 +115,8 @@ def _together(parts: list[FieldMix | NoBlend]) -> FieldMix | NoBlend:
     if failed:
         return NoBlend((), tuple(sorted({n for p in failed for n in p.conflicting})))
     made = [p for p in parts if isinstance(p, FieldMix)]
-    orders: dict[str, float] = {}
-    for name in sorted({i for p in made for i in p.orders}):
-        orders[name] = sum(p.orders.get(name, 0.0) for p in made)
+    orders = {name: sum(p.orders.get(name, 0.0) for p in made)
+              for name in sorted({i for p in made for i in p.orders})}
     return FieldMix({w: b for p in made for w, b in p.blends.items()}, orders,
                     sum(p.cost for p in made))
 

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 from loambrief.actions.model import Action, WithoutMaterial
 from loambrief.actions.offers import ANALYSIS_NUTRIENTS, Offer
 from loambrief.case.schema import CaseFile, Material
-from loambrief.findings.model import Message, NeedKind, say
+from loambrief.findings.model import NeedKind, say
 from loambrief.tables.organic import ASK, organic_row
 
 EQUIPMENT = "equipment"
@@ -43,12 +43,6 @@ class Ruling:
         """The answer is final: a material that only waits for the certifier is not judged."""
         return self.key != "organic_ask"
 
-    @property
-    def text(self) -> Message:
-        """The constraint in words."""
-        return say(f"farm.{self.key}", reason=self.reason, section=self.section,
-                   condition=self.condition)
-
 
 def ruling(case: CaseFile, material: Material) -> Ruling | None:
     """What the case's constraints say of a material; None where there is none to say."""
@@ -74,9 +68,8 @@ def ruling(case: CaseFile, material: Material) -> Ruling | None:
     return Ruling("organic_allowed", material.certifier or "", section, sources=sources)
 
 
-def allowed(case: CaseFile, on_offer: Iterable[Offer]) -> tuple[Offer, ...]:
+def allowed(case: CaseFile, on_offer: Sequence[Offer]) -> tuple[Offer, ...]:
     """Offers that no constraint of the farm rules out."""
-    on_offer = tuple(on_offer)
     out = ruled_out(case, on_offer)
     return tuple(o for o in on_offer if o.id not in out)
 

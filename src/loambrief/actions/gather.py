@@ -61,5 +61,4 @@ def _merge(old: NeedFor, new: NeedFor) -> NeedFor:
 
 
 def amounts(needs: tuple[NeedFor, ...], kind: NeedKind) -> tuple[NeedFor, ...]:
-    """Needs of one kind."""
     return tuple(n for n in needs if n.need.kind is kind)

@@ -122,19 +122,18 @@ class Offer:
 def _per_lb(price: Price | None, material: Material) -> float | None:
     if price is None:
         return None
-    density_lb_yd3 = material.density
     basis, size = PRICE_UNITS[_key(price.per)]
     if price.per == "bag":
         return None if material.bag is None else price.amount / material.bag.value
+    pounds: float | None = None  # in one of what the size counts
     if basis == "mass":
-        return price.amount / size
-    if basis == "liquid" and material.lb_per_gal:
-        return price.amount / (size * material.lb_per_gal)
-    if basis == "liquid" and material.form in PUMPED and material.kind in ORGANIC:
-        return price.amount / (size * lb_per_gal(material))
-    if basis == "volume" and density_lb_yd3:
-        return price.amount / (size * density_lb_yd3)
-    return None
+        pounds = 1.0
+    elif basis == "liquid":
+        watery = material.form in PUMPED and material.kind in ORGANIC
+        pounds = material.lb_per_gal or (lb_per_gal(material) if watery else None)
+    elif basis == "volume":
+        pounds = material.density
+    return price.amount / (size * pounds) if pounds else None
 
 
 def _per_ac(price: Price | None) -> float | None:

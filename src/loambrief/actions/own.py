@@ -204,7 +204,7 @@ def covers(action: Action, place: m.Place, area_ac: float | None) -> float:
     return 1.0 if not isinstance(whole, float) else min((action.area_ac or whole) / whole, 1.0)
 
 
-def counted(case: CaseFile, needs: tuple[NeedFor, ...], own: Sequence[Action],
+def counted(needs: tuple[NeedFor, ...], own: Sequence[Action],
             offers: Mapping[str, Offer]) -> tuple[tuple[NeedFor, ...], tuple[NeedFor, ...]]:
     """Needs less what own actions bring, and the needs that they do away with.
 

@@ -44,7 +44,7 @@ from loambrief.errors import PlanFaults
 from loambrief.findings import model as m
 from loambrief.findings.model import say
 from loambrief.topics.judge import AMENDMENTS, judgements
-from loambrief.topics.salinity.findings import salty_materials
+from loambrief.topics.salinity.soil import salty_materials
 
 WORK = (m.NeedKind.LOOSEN, m.NeedKind.DRAIN, m.NeedKind.LEACH, m.NeedKind.MEASURE,
         m.NeedKind.MANAGE, m.NeedKind.ORGANIC_MATTER)
@@ -69,7 +69,7 @@ def make_plan(case: CaseFile, findings: tuple[m.Finding, ...],
     by_id = {o.id: o for o in listed}
     own = own_actions(case, by_id, findings)
     asked = ground.treated(case, gather(findings))
-    needs, gone = counted(case, asked, own, by_id)
+    needs, gone = counted(asked, own, by_id)
     magnesium = {n.need.place.id for n in needs if n.need.item == "Mg"}
     actions = list(lime_actions(case, amounts(needs, m.NeedKind.LIME), on_offer, magnesium))
     actions += gypsum_actions(case, amounts(needs, m.NeedKind.GYPSUM), on_offer)

@@ -96,7 +96,7 @@ def window(case: CaseFile, kind: NeedKind, pass_number: int = 1, item: str = "",
             return Window(today, planting - 60 * DAY,
                           say("actions.when_early", start=today, end=planting - 60 * DAY))
         return _before(planting, today) or Window(today, None, say("actions.when_next_chance"))
-    if kind in (NeedKind.DRAIN,):
+    if kind is NeedKind.DRAIN:
         return Window(today, None, say("actions.when_first"))
     if item == SHALLOW_CALCIUM:
         if planting is None:
@@ -105,9 +105,9 @@ def window(case: CaseFile, kind: NeedKind, pass_number: int = 1, item: str = "",
         return Window(start, end, say("actions.when_bloom", start=start, end=end))
     if item == EVERY_SEASON:
         return Window(None, None, say("actions.when_every_season"))
-    if kind in (NeedKind.GYPSUM,):
+    if kind is NeedKind.GYPSUM:
         return Window(today, None, say("actions.when_after_drain"))
-    if kind in (NeedKind.LEACH,):
+    if kind is NeedKind.LEACH:
         latest = dates.get("next_cut") or planting
         return Window(today, latest if latest and latest >= today else None,
                       say("actions.when_leach", gypsum=False))

@@ -3,7 +3,7 @@
 import itertools
 import sqlite3
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 
 from loambrief.archive import log
 from loambrief.archive.canonical import parse, sha256
@@ -42,12 +42,7 @@ class CheckOutcome:
         return self.breaks[0] if self.breaks else None
 
     def as_json(self) -> dict:
-        return {
-            "good": self.good,
-            "breaks": [{"kind": b.kind, "where": b.where, "what": b.what} for b in self.breaks],
-            "lines": self.lines, "files": self.files, "erased": self.erased, "seq": self.seq,
-            "head": self.head, "anchored": self.anchored, "notes": list(self.notes),
-        }
+        return {"good": self.good, **asdict(self)}
 
 
 def check(store: Store, head: str | None = None) -> CheckOutcome:
@@ -96,19 +91,26 @@ def _files(store: Store, lines: list[LogLine], erased: set[int]) -> tuple[list[B
     used: set[str] = set()
 
     def look(digest: str, what: str, most: int) -> bytes | None:
+        """Content of an object, if it is what it should be."""
         used.add(digest)
+        name = object_name(digest)
         try:
-            return _look(store, digest, what, most)
-        except _Wrong as wrong:
-            breaks.append(wrong.found)
-            return None
+            raw = store.disk.read(name, most)
+        except FileNotFoundError:
+            breaks.append(Break("missing", name, what))
+        except ArchiveBroken as error:
+            kind = "link" if "link" in str(error) or "regular" in str(error) else "tampered"
+            breaks.append(Break(kind, name, f"{what}: {error}"))
+        else:
+            if sha256(raw) == digest:
+                return raw
+            breaks.append(Break("tampered", name, f"{what}: its content is not what its name says"))
+        return None
 
     for line in lines:
-        if line.card is None or line.seq in erased:
+        if line.card is None or line.seq in erased or line.card in used:
             continue
         where = f"of line {line.seq}"
-        if line.card in used:
-            continue
         raw = look(line.card, f"the card {where}", MOST_CARD)
         if raw is None:
             continue
@@ -122,26 +124,6 @@ def _files(store: Store, lines: list[LogLine], erased: set[int]) -> tuple[list[B
             if file.get("stored", True) and log.is_digest(digest) and digest not in used:
                 look(digest, f"{file.get('role')} {where}", MOST_OBJECT)
     return breaks, used
-
-
-class _Wrong(Exception):
-    def __init__(self, found: Break):
-        super().__init__(found)
-        self.found = found
-
-
-def _look(store: Store, digest: str, what: str, most: int) -> bytes:
-    name = object_name(digest)
-    try:
-        raw = store.disk.read(name, most)
-    except FileNotFoundError:
-        raise _Wrong(Break("missing", name, what)) from None
-    except ArchiveBroken as error:
-        raise _Wrong(Break("link" if "link" in str(error) or "regular" in str(error)
-                           else "tampered", name, f"{what}: {error}")) from None
-    if sha256(raw) != digest:
-        raise _Wrong(Break("tampered", name, f"{what}: its content is not what its name says"))
-    return raw
 
 
 def _strays(store: Store, used: set[str]) -> Iterator[Break]:

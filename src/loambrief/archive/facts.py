@@ -1,7 +1,7 @@
 """A check as a record of separate facts, and one bottom line computed from them."""
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import asdict, dataclass, field
+from dataclasses import dataclass, field
 from enum import StrEnum
 
 
@@ -25,13 +25,6 @@ class FileFact:
     """One sentence for people."""
     about: str = ""
     """Field name of the signature it is about; empty for the whole file."""
-
-    def as_json(self) -> dict:
-        return asdict(self)
-
-    @classmethod
-    def from_json(cls, data: dict) -> "FileFact":
-        return cls(data["id"], FactState(data["state"]), data["text"], data["about"])
 
 
 @dataclass(frozen=True)

@@ -8,7 +8,8 @@ import json
 import os
 import sqlite3
 import unicodedata
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
+from contextlib import contextmanager
 from pathlib import Path
 
 from loambrief.archive.disk import FILE_MODE, Hook, nothing
@@ -104,10 +105,6 @@ class Index:
     def meta(self) -> dict[str, str]:
         return dict(self.db.execute("SELECT key, value FROM meta"))
 
-    def setting(self, key: str, values: Mapping[str, object]) -> None:
-        self.db.execute("INSERT OR REPLACE INTO meta VALUES (?, ?)",
-                        (key, json.dumps(values, sort_keys=True)))
-
     def fill(self, entries: Iterable[tuple[LogLine, Mapping | None]]) -> None:
         """Make the tables and take in every line, all or nothing."""
         self.hook("index:fill")
@@ -127,8 +124,11 @@ class Index:
             self._take(line, card)
             self.hook("index:commit")
 
-    def _transaction(self):
-        return _Transaction(self.db)
+    @contextmanager
+    def _transaction(self) -> Iterator[None]:
+        self.db.execute("BEGIN IMMEDIATE")
+        with self.db:
+            yield
 
     def _take(self, line: LogLine, card: Mapping | None) -> None:
         public = line.public
@@ -137,7 +137,8 @@ class Index:
         execute("INSERT INTO lines VALUES (?, ?, ?, ?, ?, ?, ?, ?, 0)",
                 (line.seq, line.time, line.op, line.digest, line.card, number, revision, client))
         if line.op in ("init", "settings"):
-            self.setting("settings", public["settings"])
+            execute("INSERT OR REPLACE INTO meta VALUES ('settings', ?)",
+                    (json.dumps(public["settings"], sort_keys=True),))
         elif line.op in ("issue", "supersede"):
             self._close(number, "superseded")
             execute("INSERT INTO numbers VALUES (?, ?, ?, ?, ?, 'issued')",
@@ -234,17 +235,6 @@ class Index:
         content["words"] = self.query("SELECT rowid, text FROM words ORDER BY rowid")
         content["meta"] = self.query("SELECT key, value FROM meta ORDER BY key")
         return content
-
-
-class _Transaction:
-    def __init__(self, db: sqlite3.Connection):
-        self.db = db
-
-    def __enter__(self) -> None:
-        self.db.execute("BEGIN IMMEDIATE")
-
-    def __exit__(self, kind, error, trace) -> None:
-        self.db.execute("COMMIT" if kind is None else "ROLLBACK")
 
 
 def target(public: Mapping) -> str:

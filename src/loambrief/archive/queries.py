@@ -2,8 +2,7 @@
 
 import datetime as dt
 import re
-from collections.abc import Mapping
-from dataclasses import asdict, dataclass, replace
+from dataclasses import dataclass, replace
 
 from loambrief.archive.index import fold
 from loambrief.archive.store import Store
@@ -29,9 +28,6 @@ class ListedRevision:
     valid_until: str | None
     case_id: str | None
     held: bool
-
-    def as_json(self) -> dict:
-        return asdict(self)
 
 
 @dataclass(frozen=True)
@@ -162,9 +158,6 @@ class DueItem:
     held: bool
     """A legal hold keeps the record."""
 
-    def as_json(self) -> dict:
-        return asdict(self)
-
 
 def due(store: Store, on: dt.date, ahead: int = 30) -> list[DueItem]:
     """What has fallen due by a day, and what will within some days.
@@ -250,10 +243,8 @@ def _due(row: ListedRevision, kind: str, day: str, what: str) -> DueItem:
     return DueItem(kind, day, row.number, row.revision, row.client, row.field, what, row.held)
 
 
-def summary(row: Mapping | ListedRevision) -> str:
+def summary(row: ListedRevision) -> str:
     """One line for the terminal."""
-    data = row if isinstance(row, Mapping) else row.as_json()
-    held = " [held]" if data["held"] else ""
-    who = ", ".join(str(data[k]) for k in ("client", "field", "crop") if data[k]) or "erased"
-    return (f"{data['number']} r{data['revision']} {data['status']}{held}  "
-            f"{data['date'] or ''}  {who}")
+    held = " [held]" if row.held else ""
+    who = ", ".join(filter(None, (row.client, row.field, row.crop))) or "erased"
+    return f"{row.number} r{row.revision} {row.status}{held}  {row.date or ''}  {who}"

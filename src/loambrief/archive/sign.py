@@ -13,7 +13,6 @@ file is under a signature.
 
 import datetime as dt
 import logging
-from collections.abc import Sequence
 from dataclasses import dataclass, field
 from enum import StrEnum
 from io import BytesIO
@@ -153,7 +152,7 @@ def sign(pdf: bytes, signer: Signer, role: Role, *, now: dt.datetime,
         raise SignFault(f"the certificate is in the name of {signer.name!r}, the document names "
                         f"{' or '.join(map(repr, names))} as its {role}; --name-differs REASON "
                         "signs all the same, and 'verify' will not call the file good")
-    reached, asked = _levels(signer.settings)[::-1], signer.settings.level
+    asked = signer.settings.level
     shortfalls: list[str] = []
     lines = [words.signed_by.replace("{}", signer.name),
              f"{now.astimezone(dt.UTC):%Y-%m-%d %H:%M} UTC"]
@@ -164,7 +163,7 @@ def sign(pdf: bytes, signer: Signer, role: Role, *, now: dt.datetime,
         reason = f"{words.draft}. {reason}"
     if differs:
         reason = f"{reason} {words.name_differs.replace('{}', ' '.join(name_differs.split()))}"
-    for level in reached:
+    for level in LEVELS[LEVELS.index(asked)::-1]:
         try:
             content = _sign_at(pdf, signer, role, level, now, tuple(lines), reason)
         except _TROUBLE as error:
@@ -187,10 +186,6 @@ def language_of(pdf: bytes) -> str:
     return str(look(open_pdf(pdf).root, "/Lang") or "en")
 
 
-def _levels(settings: SignSettings) -> Sequence[str]:
-    return LEVELS[:LEVELS.index(settings.level) + 1]
-
-
 def _check(pdf: bytes, role: Role, trial: bool) -> tuple[bool, tuple[str, ...]]:
     """Whether it is a draft that is signed, and who should; refuses what must not be signed."""
     reader = open_pdf(pdf)
@@ -198,7 +193,7 @@ def _check(pdf: bytes, role: Role, trial: bool) -> tuple[bool, tuple[str, ...]]:
         stated = stated_in(attachments(reader.root))
         status, names = stated["status"], named_for(stated, role)
         filled = [s.field_name for s in reader.embedded_regular_signatures]
-        fields = {str(f["/T"]) for f in map(_object, reader.root["/AcroForm"]["/Fields"])}
+        fields = {str(f.get_object()["/T"]) for f in reader.root["/AcroForm"]["/Fields"]}
     except Exception as error:  # what a parser raises on a hostile file is beyond listing
         raise SignFault("not an advisory of this program: no attached data or no signature "
                         f"field ({type(error).__name__})") from None
@@ -216,10 +211,6 @@ def _check(pdf: bytes, role: Role, trial: bool) -> tuple[bool, tuple[str, ...]]:
     if role is Role.CLIENT and ADVISER_FIELD not in filled:
         raise SignFault("the adviser has not signed yet; the client signs last")
     return status != "issued", names
-
-
-def _object(item):
-    return item.get_object()
 
 
 class _SigningWriter(IncrementalPdfFileWriter):

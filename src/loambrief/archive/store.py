@@ -21,7 +21,7 @@ import json
 import secrets
 import sqlite3
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -379,8 +379,9 @@ class Store:
                 line, text = log.make_line(int(meta["seq"]) + 1, _stamp(self.clock()), op,
                                            meta["head"], named, dict(public), int(meta["end"]))
                 self.disk.append(log.NAME, text, "log")
-            except Exception:
-                self._undo()
+            except Exception:  # as if nothing had been begun; else the next opening undoes it
+                with suppress(OSError, sqlite3.Error):
+                    self._finish()
                 raise
             with self._index_errors("the event is in the log; the next opening takes it into "
                                     "the index"):
@@ -394,13 +395,6 @@ class Store:
             yield
         except sqlite3.Error as error:
             raise ArchiveFault(f"{self.disk.path(indexing.NAME)}: {error}; {what}") from error
-
-    def _undo(self) -> None:
-        """After a failure before the line: as if nothing had been begun, as far as possible."""
-        try:
-            self._finish()
-        except (OSError, sqlite3.Error):
-            return  # the next opening does it
 
     def _leaving(self, seqs: Sequence[int]) -> set[str]:
         """Objects that the cards of some lines are and name."""

@@ -83,17 +83,13 @@ def _unread(why: str) -> Inspection:
 
 
 def _pack(found: Inspection) -> dict:
-    return {
-        "facts": [f.as_json() for f in found.facts],
-        "signatures": [asdict(s) for s in found.signatures],
-        "attached": [[k, base64.b64encode(v).decode()] for k, v in found.attached.items()],
-        "described": found.described, "stated": found.stated, "ends": list(found.ends),
-    }
+    return asdict(found) | {
+        "attached": [[k, base64.b64encode(v).decode()] for k, v in found.attached.items()]}
 
 
 def _unpack(data: dict) -> Inspection:
     return Inspection(
-        tuple(FileFact.from_json(f) for f in data["facts"]),
+        tuple(FileFact(**f | {"state": FactState(f["state"])}) for f in data["facts"]),
         tuple(SignatureFound(**s) for s in data["signatures"]),
         {k: base64.b64decode(v) for k, v in data["attached"]},
         data["described"], data["stated"], tuple(data["ends"]))

@@ -134,21 +134,15 @@ def _whole(seen: Pass, reader: PdfFileReader, found: list[EmbeddedPdfSignature])
         seen.say("whole", GOOD, "Every byte of the file is under a signature or timestamp.")
     else:
         revisions = reader.xrefs.total_revisions - 1 - last.signed_revision
-        if revisions and not any(f.id == "changes" and f.state is BAD for f in seen.facts) and \
-                _ends_cleanly(seen.data):
+        changed = any(f.id == "changes" and f.state is BAD for f in seen.facts)
+        if revisions and not changed and ends_of(seen.data)[-1:] == (len(seen.data),):
             seen.say("whole", UNKNOWN, "Validation data at the end of the file are under no "
                      "signature.")
         else:
             seen.say("whole", BAD, "Bytes at the end of the file are under no signature.")
 
 
-def _ends_cleanly(data: bytes) -> bool:
-    ends = ends_of(data)
-    return bool(ends) and ends[-1] == len(data)
-
-
 def _archival(seen: Pass) -> None:
-
     try:
         faults = archival_faults(seen.data)
     except Exception as error:  # pikepdf's own and qpdf's errors

@@ -1,7 +1,6 @@
 """The workers of a Dask cluster in place of our own; what travels and whom it trusts: MONTH.md."""
 
 import contextlib
-import gc
 import logging
 import re
 import secrets
@@ -9,10 +8,10 @@ import time
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import FIRST_COMPLETED, CancelledError
 from dataclasses import replace
-from itertools import groupby
+from itertools import groupby, starmap
 
 import dask
-from distributed import Client, Future, KilledWorker, wait
+from distributed import Client, Future, KilledWorker, Security, wait
 from distributed.utils import silence_logging_cmgr
 
 from loambrief.batch.cluster_worker import CaseMaker, SharedStorage, make, program, unfit
@@ -26,7 +25,7 @@ CONNECT, PATIENCE, LOOK = 15.0, 120.0, 1.0
 """Longest wait [s] for the scheduler and its first worker; longest time without any worker
 before the run is given up; longest wait until that, and a request to stop, are looked at."""
 ADDRESS = re.compile(r"(tcp|tls)://(\[[0-9a-fA-F:.]+\]|[\w.-]+):\d{1,5}")
-OWN_LINE = re.compile(r"tls:|tcp://(localhost|127(\.\d+){3}|\[::1\]):")
+SAFE_LINE = re.compile(r"tls:|tcp://(localhost|127(\.\d+){3}|\[::1\]):")
 
 
 class Cluster(Executor):
@@ -56,7 +55,6 @@ class Cluster(Executor):
         self.run_name = f"loambrief-{secrets.token_hex(8)}"
         self.storage = SharedStorage(shared, self.run_name) if shared else None
         self._sent: dict[Future, Task] = {}
-        self._stopped = self._now = False
         self._had = time.monotonic()
         with contextlib.ExitStack() as ends:
             self.client = _connect(address, ends)
@@ -65,7 +63,7 @@ class Cluster(Executor):
                 self._greet(function, preload)
             self.readers = ends.enter_context(Pool(readers, here, ()))
             self._ends = ends.pop_all()
-        if unprotected(address):
+        if not SAFE_LINE.match(address):
             say("tcp:// is neither encrypted nor proves who is there; use tls:// unless you trust "
                 "everyone on that network")
 
@@ -84,19 +82,17 @@ class Cluster(Executor):
                 try:
                     with self.client.as_current():
                         done = wait(list(self._sent), LOOK, FIRST_COMPLETED).done
+                    self._had = time.monotonic()
                 except TimeoutError:
+                    done = set()
                     self._count()
-                    continue
-            self._had = time.monotonic()
-            for future in done:
-                if future.done():  # or it was lost again with its worker, and is made anew
+                for future in filter(Future.done, done):  # one lost since then is made anew
                     outcome = self._outcome(future, self._sent.pop(future))
                     if outcome is not None:
                         yield outcome
 
     def stop(self, *, now: bool = False) -> None:
-        self._stopped = True
-        self._now = self._now or now
+        super().stop(now=now)
         self.readers.stop(now=now)
 
     def close(self) -> None:
@@ -109,6 +105,7 @@ class Cluster(Executor):
                 self.client.unregister_worker_plugin(self.run_name)
         if self.storage is not None:
             self.storage.end()
+        self.client.close(timeout=5)
 
     def _greet(self, function: Callable[[Task], CaseOutcome], preload: tuple[str, ...]) -> None:
         """See that there are workers, and that each is fit to be used."""
@@ -177,15 +174,11 @@ class Cluster(Executor):
             if outcome is None or outcome.status is not CaseStatus.DONE:
                 return outcome
             if self.storage is not None:
-                names = tuple(file.name for file in outcome.files)
-                outcome = replace(outcome, content=self.storage.take(task.number, names))
-            came = tuple(made(name, content) for name, content in outcome.content.items())
-            if came and came == outcome.files:
+                outcome = self.storage.take(outcome)
+            if outcome.files and outcome.files == tuple(starmap(made, outcome.content.items())):
                 return outcome
-        except ClusterFault:
+        except (CancelledError, ClusterFault):
             raise
-        except CancelledError as error:
-            raise self._lost() from error
         except KilledWorker:
             why = "the workers that made it were lost, one after the other"
         except Exception as error:  # each driver of storage has errors of its own
@@ -195,30 +188,20 @@ class Cluster(Executor):
         return outcome.failed(f"{task.path}: {why}")
 
 
-def unprotected(address: str) -> bool:
-    """Whether what goes to a scheduler leaves this machine without encryption."""
-    return OWN_LINE.match(address) is None
-
-
 def _connect(address: str, ends: contextlib.ExitStack) -> Client:
-    """A client, closed at the end. Dask's log would say at length what we say in a line."""
+    """A client. Dask's log would say at length, until the end, what we say in a line."""
     if not ADDRESS.fullmatch(address):
         raise ClusterFault(f"{address!r} is no address of a scheduler such as "
                            "tcp://10.0.0.5:8786 or tls://10.0.0.5:8786")
     ends.enter_context(silence_logging_cmgr(logging.CRITICAL))
     ends.enter_context(dask.config.set({"distributed.admin.large-graph-warning-threshold": "1GiB"}))
     try:
-        client = Client(address, timeout=CONNECT, set_as_default=False, name="loambrief")
-    except TypeError as error:  # of a line without its certificates
-        # Half open, the client would be closed whenever it is collected, if need be in its own
-        # thread, for which it would wait without end.
-        error.__traceback__ = None
-        gc.collect()
-        raise ClusterFault("tls:// needs certificates: set distributed.comm.tls.ca-file, "
-                           "distributed.comm.tls.client.cert and .key in Dask's configuration"
-                           ) from error
-    except (OSError, ValueError) as error:
+        keys = (Security().get_connection_args("client").get("ssl_context")
+                or dask.config.get("distributed.client.security-loader", None))
+        if address.startswith("tls:") and not keys:
+            raise ClusterFault("tls:// needs certificates: set distributed.comm.tls.ca-file, "
+                               "distributed.comm.tls.client.cert and .key in Dask's configuration")
+        return Client(address, timeout=CONNECT, set_as_default=False, name="loambrief")
+    except (OSError, TypeError, ValueError) as error:
         raise ClusterFault(f"no scheduler answers at {address} within {CONNECT:g} s "
                            f"({' '.join(str(error).split())[:200]})") from error
-    ends.callback(client.close, timeout=5)
-    return client

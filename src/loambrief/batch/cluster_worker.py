@@ -3,7 +3,7 @@
 import multiprocessing
 import sys
 import zlib
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass, replace
 
@@ -14,7 +14,7 @@ from tornado.ioloop import PeriodicCallback
 from loambrief import __version__
 from loambrief.batch.ledger import program_digest
 from loambrief.batch.pool import Pool
-from loambrief.batch.work import CaseOutcome, CaseStatus, Task
+from loambrief.batch.work import CaseOutcome, Task
 from loambrief.errors import ClusterFault
 
 IDLE = 60.0
@@ -32,39 +32,40 @@ class SharedStorage:
     url: str
     run: str
 
-    def put(self, number: int, content: Mapping[str, bytes]) -> None:
-        """Write the files of a case; what a lost worker left is written over."""
-        files = self._open()
-        for n, data in enumerate(content.values()):
-            files[f"{number}-{n}"] = data
+    @property
+    def files(self) -> FSMap:
+        return get_mapper(f"{self.url.rstrip('/')}/{self.run}")
 
-    def take(self, number: int, names: tuple[str, ...]) -> dict[str, bytes]:
-        """Read the files of a case, and remove them there; KeyError if one is missing."""
-        files = self._open()
-        return {name: files.pop(f"{number}-{n}") for n, name in enumerate(names)}
+    def put(self, outcome: CaseOutcome) -> CaseOutcome:
+        """The outcome without its files, now here; what a lost worker left is written over."""
+        for n, data in enumerate(outcome.content.values()):
+            self.files[f"{outcome.number}-{n}"] = data
+        return replace(outcome, content={})
+
+    def take(self, outcome: CaseOutcome) -> CaseOutcome:
+        """The outcome with its files, which are removed here; KeyError if one is missing."""
+        return replace(outcome, content={file.name: self.files.pop(f"{outcome.number}-{n}")
+                                         for n, file in enumerate(outcome.files)})
 
     def begin(self) -> None:
         """Leave something for the workers to find; ClusterFault if it cannot be written."""
         try:
-            self.put(0, {"probe": self.run.encode()})
+            self.files["probe"] = b"probe"
         except Exception as error:
             raise ClusterFault(f"{self.url} cannot be written to: {error!r}") from error
 
     def unseen(self) -> str:
         """Why what :meth:`begin` left is not to be found here; empty if it is."""
         try:
-            return "" if self._open()["0-0"] == self.run.encode() else "it holds something else"
+            self.files["probe"]
         except Exception as error:
-            return repr(error)
+            return f"does not see what this machine wrote to {self.url}: {error!r}"
+        return ""
 
     def end(self) -> None:
         """Remove the folder; left-overs of a storage that is gone do not matter any more."""
         with suppress(Exception):
-            files = self._open()
-            files.fs.rm(files.root, recursive=True)
-
-    def _open(self) -> FSMap:
-        return get_mapper(f"{self.url.rstrip('/')}/{self.run}")
+            self.files.fs.rm(self.files.root, recursive=True)
 
 
 def program() -> str:
@@ -78,9 +79,7 @@ def unfit(own: str, storage: SharedStorage | None = None) -> str:
     if (there := program()) != own:
         return (f"has {there}, this machine {own}; it would not make the same bytes: install the "
                 "same there")
-    if storage is not None and (unseen := storage.unseen()):
-        return f"does not see what this machine wrote to {storage.url}: {unseen}"
-    return ""
+    return storage.unseen() if storage else ""
 
 
 def make(run: str, task: Task) -> CaseOutcome | None:
@@ -91,11 +90,8 @@ def make(run: str, task: Task) -> CaseOutcome | None:
         return None
     if why := unfit(maker.program):
         raise ClusterFault(f"worker {worker.address} {why}")
-    outcome, storage = maker.made(task), maker.storage
-    if storage is None or outcome is None or outcome.status is not CaseStatus.DONE:
-        return outcome
-    storage.put(outcome.number, outcome.content)
-    return replace(outcome, content={})
+    outcome = maker.made(task)
+    return maker.storage.put(outcome) if maker.storage and outcome else outcome
 
 
 @dataclass(eq=False)

@@ -10,6 +10,7 @@ import multiprocessing
 import os
 import signal
 import time
+from abc import ABC, abstractmethod
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import FIRST_COMPLETED, Future, wait
 from concurrent.futures.process import BrokenProcessPool
@@ -17,7 +18,7 @@ from dataclasses import dataclass, field
 from importlib import import_module
 from multiprocessing.context import BaseContext
 from threading import Thread
-from typing import Protocol, Self
+from typing import Self
 
 from pebble import ProcessExpired, ProcessPool
 
@@ -37,13 +38,14 @@ DRAWING = ("loambrief.pipeline", "loambrief.charts.ready", "loambrief.render.pdf
 _ONE_THREAD = dict.fromkeys(("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"), "1")
 
 
-class Executor(Protocol):
+class Executor(ABC):
     """Something that works off tasks: processes here, or a cluster elsewhere.
 
     ``size`` is the number of tasks it works on at a time.
     """
 
     size: int
+    _stopped = _now = False
 
     def __enter__(self) -> Self:
         return self
@@ -51,17 +53,18 @@ class Executor(Protocol):
     def __exit__(self, *error: object) -> None:
         self.close()
 
+    @abstractmethod
     def run(self, tasks: Iterable[Task]) -> Iterator[CaseOutcome]:
         """Outcomes as they are ready; tasks are drawn only as there is room for them."""
-        ...
 
     def stop(self, *, now: bool = False) -> None:
         """Start no more tasks; with ``now``, give up those that run, too."""
-        ...
+        self._stopped = True
+        self._now = self._now or now
 
+    @abstractmethod
     def close(self) -> None:
         """End all workers; a busy one is killed, or left by a cluster."""
-        ...
 
 
 @dataclass
@@ -95,7 +98,6 @@ class Pool(Executor):
         self._idle: list[ProcessPool] = []
         self._running: dict[Future, _Try] = {}
         self._again: list[tuple[Task, int]] = []
-        self._stopped = self._now = False
         self._false_starts = 0
 
     def run(self, tasks: Iterable[Task]) -> Iterator[CaseOutcome]:
@@ -112,10 +114,6 @@ class Pool(Executor):
             for outcome in filter(None, outcomes):
                 self._hand_out(source)  # keep them going while the outcome is put away
                 yield outcome
-
-    def stop(self, *, now: bool = False) -> None:
-        self._stopped = True
-        self._now = self._now or now
 
     def close(self) -> None:
         self._give_up()

@@ -32,8 +32,3 @@ def asked_at_issue() -> frozenset[str]:
 def codes() -> Mapping[str, str]:
     """Code -> meaning, in the order of their numbers."""
     return MappingProxyType({row["code"]: row["meaning"] for row in load("case/codes")})
-
-
-def is_warning(code: str) -> bool:
-    """True for codes that leave the case usable."""
-    return code >= "CASE100"

@@ -19,7 +19,7 @@ from loambrief.case.intake_cells import (
     read_depth,
     read_result,
 )
-from loambrief.case.intake_columns import Columns, find_columns
+from loambrief.case.intake_columns import Columns, ColumnSearch
 from loambrief.case.intake_guess import kind_of_file
 from loambrief.case.intake_kinds import PART_OF, SOIL, model_of
 from loambrief.case.intake_map import Given, LoadedMap, MapFile, ResultPart
@@ -94,7 +94,7 @@ def take_in(path: Path | str, loaded: LoadedMap, field_name: str | None = None) 
             "CASE060", None, 0, "file", f"a {kind.name} report ({', '.join(kind.why)})",
             "a soil report, as the mapping has no 'report'",
             f"Set report: {kind.name} in the mapping, or report: soil if it is one."),))
-    columns, problems = find_columns(table, loaded)
+    columns, problems = ColumnSearch(table, loaded).run()
     reading = _Reading(table, loaded.mapping, columns, field_name)
     if columns.usable:
         reading.run()

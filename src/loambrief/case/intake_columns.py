@@ -110,12 +110,9 @@ class Columns:
             yield result, value, unit
 
 
-def find_columns(table: LabTable, loaded: LoadedMap) -> tuple[Columns, list[Problem]]:
-    """Positions of the mapped columns, and what is wrong with them (at the mapping's lines)."""
-    return _ColumnSearch(table, loaded).run()
+class ColumnSearch:
+    """Looks for the columns of a mapping in a lab's file."""
 
-
-class _ColumnSearch:
     def __init__(self, table: LabTable, loaded: LoadedMap):
         self.table, self.loaded, self.mapping = table, loaded, loaded.mapping
         self.faults: list[Fault] = []
@@ -125,6 +122,7 @@ class _ColumnSearch:
         self.folded = [fold_header(h) for h in self.columns.header]
 
     def run(self) -> tuple[Columns, list[Problem]]:
+        """Positions of the mapped columns, and what is wrong with them (at the mapping's lines)."""
         columns, sample = self.columns, self.mapping.sample
         found = self._find(sample.id, ("sample", "id", "column"))
         columns.usable = found is not None

@@ -17,12 +17,8 @@ from loambrief.case.schema import CaseFile, Part
 from loambrief.case.validate import glossary, parts
 
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
-IDENTIFIER = "urn:loambrief:case:1"
-TITLE = "Loambrief case file"
-DESCRIPTION = (
-    "One crop and soil advisory: who asks, which field, what was measured, what is on offer. "
-    "Every quantity carries its unit. Leave out, or leave blank, what was not measured."
-)
+ABOUT = ("One crop and soil advisory: who asks, which field, what was measured, what is on offer. "
+         "Every quantity carries its unit. Leave out, or leave blank, what was not measured.")
 
 
 def case_schema() -> dict[str, object]:
@@ -36,8 +32,8 @@ def case_schema() -> dict[str, object]:
     _list_names(schema["properties"], definitions)
     schema.pop("description", None)
     schema.pop("title", None)
-    return {"$schema": DIALECT, "$id": IDENTIFIER, "title": TITLE, "description": DESCRIPTION,
-            **schema}
+    return {"$schema": DIALECT, "$id": "urn:loambrief:case:1", "title": "Loambrief case file",
+            "description": ABOUT, **schema}
 
 
 def map_schema() -> dict[str, object]:

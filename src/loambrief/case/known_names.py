@@ -21,8 +21,8 @@ from loambrief.tables.regions import REGIONS, named
 
 GUIDES = "nutrients/guides"
 LIME_TABLES = "acidity/lime_tables"
-UNITED_STATES = ("usa", "us", "u.s.", "u.s.a.", "united states", "united states of america")
-LISTED_COUNTRIES = (*UNITED_STATES, "canada")
+LISTED_COUNTRIES = ("usa", "us", "u.s.", "u.s.a.", "united states", "united states of america",
+                    "canada")
 TESTS: Mapping[str, tuple[str, str]] = MappingProxyType(
     {"P2O5": ("phosphorus", "phosphorus"), "K2O": ("potassium", "cations")})
 """Nutrient of a guide -> result that it is read from, method that the result is by."""

@@ -22,7 +22,7 @@ from loambrief.case.repeats import treated
 from loambrief.case.salvage import salvage
 from loambrief.case.schema import LANGUAGES, CaseFile
 from loambrief.case.source import SourceText
-from loambrief.case.validate import faults_of, is_refused, validate
+from loambrief.case.validate import faults_of, is_refused
 from loambrief.errors import CaseProblems, UnknownName
 
 OVERRIDES = {"units": ("us", "si"), "paper": ("letter", "a4"), "language": LANGUAGES}
@@ -150,7 +150,7 @@ def load_source(source: SourceText, problems: list[Problem], sha256: str, *,
     source = resolved.source
     problems += resolved.problems
     try:
-        case, more, whole = validate(source.data), 0, not problems
+        case, more, whole = CaseFile.model_validate(source.data), 0, not problems
     except ValidationError as error:
         case, whole = None, False
         faults, more = faults_of(error, source)

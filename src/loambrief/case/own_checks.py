@@ -7,21 +7,16 @@ What only the finished plan can tell (an id, a limit of a zone) is checked there
 from collections.abc import Iterator, Mapping
 
 from loambrief.case.problems import DataPath, Fault
-from loambrief.case.quantities import nearest, show
+from loambrief.case.quantities import did_you_mean, show
 from loambrief.case.schema import CaseFile, Material, Sample
 from loambrief.case.schema_plan import Nitrogen, NitrogenPass, OwnAction, Period, PlanChange
 from loambrief.case.select import SLACK
 from loambrief.units import typed_unit
 
-KEYS_OF: Mapping[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
-    # what a change needs one of, and what it may have beside that
-    "drop": ((), ()),
-    "defer": (("until", "condition"), ()),
-    "replace": (("material", "rate"), ()),
-    "split": (("parts",), ()),
-    "move": (("rank",), ()),
-}
-ALL_KEYS = ("until", "condition", "material", "rate", "parts", "rank")
+KEYS_OF: Mapping[str, tuple[str, ...]] = {
+    "drop": (), "defer": ("until", "condition"), "replace": ("material", "rate"),
+    "split": ("parts",), "move": ("rank",)}
+"""What a change needs one of; it may have no key of another one."""
 KIND_OF = {"lime": "lime", "gypsum": "gypsum", "elemental sulfur": "acidify",
            "fertilizer": "nutrient", "manure": "nutrient", "compost": "nutrient",
            "biosolids": "nutrient", "cover crop": "organic matter"}
@@ -92,15 +87,15 @@ def _action(case: CaseFile, entry: OwnAction, path: DataPath) -> Iterator[Fault]
 
 
 def _change(case: CaseFile, change: PlanChange, path: DataPath) -> Iterator[Fault]:
-    wanted, beside = KEYS_OF[change.change]
-    given = [k for k in ALL_KEYS if getattr(change, k) is not None]
+    wanted = KEYS_OF[change.change]
+    given = [k for keys in KEYS_OF.values() for k in keys if getattr(change, k) is not None]
     if wanted and not set(wanted) & set(given):
         yield Fault("CASE053", (*path, "change"), f"{change.change} without {' or '.join(wanted)}",
                     f"{' or '.join(wanted)} beside it")
     for key in given:
-        if key not in (*wanted, *beside):
+        if key not in wanted:
             yield Fault("CASE053", (*path, key), f"{key} beside change: {change.change}",
-                        f"only {', '.join(('reason', *wanted, *beside))} beside it",
+                        f"only {', '.join(('reason', *wanted))} beside it",
                         "A further change of the same action is an entry of its own.", at_key=True)
     yield from _material(case, change.material, (*path, "material"))
     if change.until is not None and change.until <= case.case.date:
@@ -178,9 +173,8 @@ def _period(window: Period | None, path: DataPath) -> Iterator[Fault]:
 
 
 def _near(typed: str, known: list[str]) -> str:
-    near = nearest(typed, known)
     there = f"Known: {', '.join(known)}." if known else "There is none in this case."
-    return f"Did you mean {near!r}? {there}" if near else there
+    return f"{did_you_mean(typed, known)} {there}".strip()
 
 
 def _fold(typed: str) -> str:

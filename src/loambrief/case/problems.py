@@ -14,8 +14,6 @@ import unicodedata
 from dataclasses import asdict, dataclass
 from dataclasses import field as field_of
 
-from loambrief.case.codes import is_warning
-
 WIDEST_LINE = 100
 """Characters of a source line that are printed."""
 PLACEHOLDER = "CASE119"
@@ -140,5 +138,5 @@ def in_file_order(problems: list[Problem], more: int = 0) -> tuple[Problem, ...]
 
 
 def severity(code: str) -> str:
-    """``"warning"`` or ``"error"``."""
-    return "warning" if is_warning(code) else "error"
+    """``"warning"`` for codes that leave the case usable, else ``"error"``."""
+    return "warning" if code >= "CASE100" else "error"

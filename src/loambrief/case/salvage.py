@@ -14,7 +14,6 @@ from pydantic import ValidationError
 
 from loambrief.case.problems import DataPath, Fault
 from loambrief.case.schema import CaseFile
-from loambrief.case.validate import validate
 
 ROUNDS = 12
 STAND_INS: Mapping[DataPath, object] = {
@@ -66,7 +65,7 @@ def salvage(data: object, error: ValidationError) -> Salvaged | None:
         positions = {}
         compact = _compact(rest, (), (), positions)
         try:
-            return Salvaged(validate(compact), frozenset(removed), positions)
+            return Salvaged(CaseFile.model_validate(compact), frozenset(removed), positions)
         except ValidationError as next_error:
             error = next_error
     return None

@@ -7,6 +7,7 @@ remember how they were written: ``00123`` is kept whole where text is wanted.
 
 import math
 import re
+from typing import Self
 
 LONGEST_NUMBER = 40
 """Characters; a longer run of digits is text (an account number, not a measurement)."""
@@ -19,26 +20,23 @@ _DECIMAL = re.compile(r"[-+]?(?:\.[0-9]+|[0-9]+(?:\.[0-9]*)?)(?:[eE][-+]?[0-9]+)
 _NOT_FINITE = re.compile(r"(?:[-+]?\.(?:inf|Inf|INF)|\.(?:nan|NaN|NAN))\Z")
 
 
-class TypedInt(int):
-    """A whole number that knows how it was written."""
+class _Typed:
+    """A number that knows how it was written."""
 
     typed: str
 
-    def __new__(cls, value: int, typed: str = "") -> "TypedInt":
-        self = super().__new__(cls, value)
+    def __new__(cls, value: float, typed: str = "") -> Self:
+        self = super().__new__(cls, value)  # type: ignore[call-arg]
         self.typed = typed or str(value)
         return self
 
 
-class TypedFloat(float):
-    """A decimal number that knows how it was written."""
+class TypedInt(_Typed, int):
+    """A whole one."""
 
-    typed: str
 
-    def __new__(cls, value: float, typed: str = "") -> "TypedFloat":
-        self = super().__new__(cls, value)
-        self.typed = typed or repr(value)
-        return self
+class TypedFloat(_Typed, float):
+    """A decimal one."""
 
 
 class NotFinite(ValueError):
@@ -75,4 +73,4 @@ def resolve(text: str) -> object:
 
 def as_written(value: object) -> object:
     """The typed text of a number from a file; anything else unchanged."""
-    return value.typed if isinstance(value, TypedInt | TypedFloat) else value
+    return value.typed if isinstance(value, _Typed) else value

@@ -19,11 +19,6 @@ from loambrief.tables import load
 GLOSSARY = "case/glossary"
 
 
-def validate(data: object) -> CaseFile:
-    """The case that plain data describes; a ValidationError has every error of the data."""
-    return CaseFile.model_validate(data)
-
-
 def faults_of(error: ValidationError, source: SourceText) -> tuple[list[Fault], int]:
     """All errors as faults in file order, but where the reader has already refused the value.
 

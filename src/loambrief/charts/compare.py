@@ -11,7 +11,6 @@ from loambrief.charts.registry import chart
 from loambrief.numbers import figures
 
 if TYPE_CHECKING:
-
     from loambrief.charts.sheet import Sheet
 
 PANEL = 78.0

@@ -17,7 +17,6 @@ HATCHED: dict[str, Any] = {"fill": "paper", "edge": "second", "width": 0.7, "hat
 """What is worked out, tested or left out, beside a plain fill for what is so."""
 
 
-
 @lru_cache(maxsize=2048)
 def text_width(text: str, size: float, weight: str = "regular") -> float:
     """Width of a line of text [pt]."""

@@ -116,7 +116,7 @@ def draw(sheet: Sheet, spec: PenetrationSpec) -> None:
     for threshold in spec.thresholds:
         sheet.verticals([threshold.value], down.low, down.high, "ink", t.line, threshold.pattern,
                         on=ax)
-    _profiles(sheet, spec, across, down, ax)
+    _profiles(sheet, spec, down, ax)
     sheet.line([0, sheet.width], [top, top], "ink", 1.2)
 
     sheet.y = bottom
@@ -140,7 +140,7 @@ def _axis(sheet: Sheet, spec: PenetrationSpec, across: Scale, ax: Axes, top: flo
     sheet.verticals(marks, *ax.get_ylim(), on=ax)
 
 
-def _profiles(sheet: Sheet, spec: PenetrationSpec, across: Scale, down: Scale, ax: Axes) -> None:
+def _profiles(sheet: Sheet, spec: PenetrationSpec, down: Scale, ax: Axes) -> None:
     t = sheet.theme
     runs = [stretches(spec.depths, p.readings) for p in spec.profiles]
     drawn = [run for found in runs for run in found]

@@ -10,7 +10,6 @@ from loambrief.charts.model import ChartSpec, any_number, is_number
 from loambrief.charts.registry import chart
 
 if TYPE_CHECKING:
-
     from loambrief.charts.sheet import Sheet
 
 BAR = 11.0

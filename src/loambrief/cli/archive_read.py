@@ -2,6 +2,7 @@
 
 import datetime as dt
 import sys
+from dataclasses import asdict
 from pathlib import Path
 
 import click
@@ -33,7 +34,7 @@ def _rows(rows, as_json: bool) -> None:
     from loambrief.archive.queries import summary
 
     if as_json:
-        show_json([row.as_json() for row in rows])
+        show_json([asdict(row) for row in rows])
         return
     for row in rows:
         click.echo(summary(row))
@@ -89,7 +90,7 @@ def show(number: str, archive: Path, as_json: bool) -> None:
         rows = [row for row in look(store) if row.number == number]
         kept = {row.revision: keep_until(store, row) for row in rows}
     if as_json:
-        show_json({"revisions": [row.as_json() | {"keep_until": str(kept[row.revision] or "")}
+        show_json({"revisions": [asdict(row) | {"keep_until": str(kept[row.revision] or "")}
                                  for row in rows], "events": events})
         return
     for row in rows:
@@ -174,7 +175,7 @@ def due(archive: Path, on: dt.datetime | None, days: int, as_json: bool) -> None
     with opened(archive) as store:
         found = fall_due(store, day(on) or dt.date.today(), days)
     if as_json:
-        show_json([item.as_json() for item in found])
+        show_json([asdict(item) for item in found])
         return
     for item in found:
         held = " [held: not to be erased]" if item.held and item.kind == "retention" else ""

@@ -28,9 +28,7 @@ def plan(case: Path, as_json: bool) -> None:
     from loambrief.report.text import Writer
 
     advice = pipeline.advise(load_case(case))
-    head = advice.loaded.case.case
-    listed = ListedPlan(advice.plan, Writer.of(head),
-                        advice.loaded.warnings)
+    listed = ListedPlan(advice.plan, Writer.of(advice.loaded.case.case), advice.loaded.warnings)
     warn(listed.warnings)
     if as_json:
         show_json(listed.as_json())

@@ -36,7 +36,8 @@ def export_client(store: Store, client: str) -> dict[str, bytes]:
     """
     scope = scope_of(store, client=client)
     files: dict[str, bytes] = {}
-    events = [_event(store, seq, files) for seq in _seqs(store, scope)]
+    events = [_event(store, seq, files) for seq, in store.index.query(
+        "SELECT seq FROM lines WHERE client = ? AND erased = 0 ORDER BY seq", (scope.client,))]
     seq, head = store.head
     manifest = {
         "client": client_name(store, scope), "log": {"seq": seq, "head": head}, "events": events,
@@ -45,11 +46,6 @@ def export_client(store: Store, client: str) -> dict[str, bytes]:
     }
     text = json.dumps(manifest, ensure_ascii=False, indent=2, sort_keys=True) + "\n"
     return {"manifest.json": text.encode("utf-8"), **dict(sorted(files.items()))}
-
-
-def _seqs(store: Store, scope: Scope) -> list[int]:
-    return [row[0] for row in store.index.query(
-        "SELECT seq FROM lines WHERE client = ? AND erased = 0 ORDER BY seq", (scope.client,))]
 
 
 def client_name(store: Store, scope: Scope) -> str:

@@ -1,6 +1,5 @@
 """The inputs of an advisory as they were: every file it was made from, byte for byte."""
 
-import hashlib
 import tempfile
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
@@ -89,7 +88,7 @@ def read_inputs(path: Path, lab_files: Sequence[Path] = (),
             files.append(Frozen("profile", profile.name, profile.content))
             continue
         content = read_bytes(path.parent / profile.name)
-        if hashlib.sha256(content).hexdigest() != profile.sha256:
+        if sha256(content) != profile.sha256:
             raise RecordRefused(f"{profile.name} changed while it was read; try again")
         files.append(Frozen("profile", profile.name, content))
     found, unread = _lab_files(loaded, path.parent, lab_files)

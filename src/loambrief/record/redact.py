@@ -42,7 +42,6 @@ from loambrief.case.reader import read_text
 from loambrief.case.source import SourceText
 from loambrief.errors import RecordRefused
 from loambrief.findings.model import say
-from loambrief.pipeline import Advice
 from loambrief.record.cards import record
 from loambrief.record.freeze import Frozen, thawed
 from loambrief.record.issue import file_stem
@@ -175,7 +174,8 @@ def redact(number: str, store: Store, revision: int | None = None,
             writer = Writer.of(case)
             raw, names = _strike_all(loaded.source_text, home, name.lower(), writer, words)
             advice = pipeline.advise(load_bytes(raw, "case.yaml", folder=home))
-            advice = _without_lines(advice)
+            # accepted warnings quote the case
+            advice = replace(advice, loaded=replace(advice.loaded, accepted=(), warnings=()))
             made = pipeline.render(advice, status=DocumentStatus.REDACTED, number=number,
                                    revision=revision, files=form_of(card), stem=name)
         files = made.files(name)
@@ -223,11 +223,6 @@ def _strike_all(text: str, home: Path, case_id: str, writer: Writer,
         (home / later[-1]).write_bytes(redacted_case(source, f"{case_id}-earlier-{i}", names,
                                                      writer, guide))
     return redacted_case(read[0][0], case_id, names, writer, read[0][1], later), names
-
-
-def _without_lines(advice: Advice) -> Advice:
-    """Accepted warnings quote the case; they are left out."""
-    return replace(advice, loaded=replace(advice.loaded, accepted=(), warnings=()))
 
 
 def redacted_case(source: SourceText, case_id: str, names: frozenset[str], writer: Writer,

@@ -57,12 +57,6 @@ def frozen_changes(store: Store, card: Mapping) -> RevisionChanges | None:
     return RevisionChanges.from_json(json.loads(store.content(file["sha256"]))) if file else None
 
 
-def issue_date(card: Mapping) -> dt.date | None:
-    """Day on which a revision was issued; None in records made before it was kept."""
-    day = card.get("issued")
-    return None if day is None else dt.date.fromisoformat(day)
-
-
 def render_again(store: Store, number: str, revision: int | None = None, *,
                  status: DocumentStatus = DocumentStatus.ISSUED) -> Advisory:
     """The advisory from its frozen inputs, with any status.
@@ -76,11 +70,13 @@ def render_again(store: Store, number: str, revision: int | None = None, *,
     """
     found = record(store, number, revision)
     card = found["card"]
+    day = card.get("issued")  # not in records made before it was kept
     with thawed(store, card["files"]) as (loaded, _), with_own_words(frozen_words(store, card)):
         advice = pipeline.advise(loaded)
         return pipeline.render(advice, status=status, number=number, revision=found["revision"],
                                changes=frozen_changes(store, card),
-                               issued=issue_date(card), files=form_of(card),
+                               issued=dt.date.fromisoformat(day) if day else None,
+                               files=form_of(card),
                                stem=marked_stem(number, found["revision"], status))
 
 

@@ -91,7 +91,8 @@ def add(store: Store, paths: Sequence[Path], *, role: str = "other", number: str
     """
     if role not in ROLES:
         raise ImpossibleInput(f"role {role!r}; one of {', '.join(ROLES)}")
-    files = [Frozen(role, plain_name(path.name), _read(path)) for path in paths]
+    files = [Frozen(role, plain_name(path.name), Disk(path.parent).read(path.name, MOST_OBJECT))
+             for path in paths]
     return enter_files(store, files, number=number, revision=revision, client=client, note=note)
 
 
@@ -122,10 +123,6 @@ def enter_files(store: Store, files: Sequence[Frozen], *, number: str | None = N
         card = {"client": who, "note": note, "files": [f.as_json() for f in files],
                 "text": "\n".join([note, *(f.name for f in files)])}
         return store.commit("add", public, card, [f.content for f in files])
-
-
-def _read(path: Path) -> bytes:
-    return Disk(path.parent).read(path.name, MOST_OBJECT)
 
 
 def hold(store: Store, scope: Scope, reason: str) -> LogLine:
@@ -210,7 +207,9 @@ def erase(store: Store, scope: Scope, *, cause: str = "request", reason: str = "
             raise RecordRefused("the reason stays in the record: no names in it")
         card = {"reason": check_reason(reason)} if reason.strip() else None
         line = store.commit("erase", {**_public(scope), "erases": seqs, "cause": cause}, card)
-        still = () if scope.number and _known(store, names) else tuple(_mentions(store, names))
+        # a client with other records still may well be named
+        known = scope.number and any(store.client_named(name.decode("utf-8")) for name in names)
+        still = () if known else tuple(_mentions(store, names))
         return Erased(line, len(seqs), still)
 
 
@@ -237,11 +236,6 @@ def to_be_kept(store: Store, scope: Scope) -> list[str]:
         if row.number in numbers and until is not None and until >= today:
             kept.append(f"{row.number} revision {row.revision} is to be kept until {until}")
     return kept
-
-
-def _known(store: Store, names: set[bytes]) -> bool:
-    """True if the client has other records still: then the name may well occur."""
-    return any(store.client_named(name.decode("utf-8")) for name in names)
 
 
 def _names(store: Store, seqs: Iterable[int]) -> Iterable[bytes]:

@@ -5,13 +5,14 @@ again and set against the file, and the archive is asked whether it knows the fi
 """
 
 import datetime as dt
-import hashlib
 import tempfile
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, replace
+from functools import partial
 from pathlib import Path
 
 from loambrief import __version__
+from loambrief.archive.canonical import sha256
 from loambrief.archive.facts import Anchors, FactState, FileFact, Inspection, bottom_line
 from loambrief.archive.store import Store, StoredFile
 from loambrief.archive.verify_apart import ReadLimits, inspect_apart
@@ -72,7 +73,7 @@ class Verification:
         return {
             "file": self.name, "sha256": self.sha256, "good": self.good,
             "state": self.state.value, "sentence": self.sentence,
-            "facts": [fact.as_json() for fact in found.facts],
+            "facts": [asdict(fact) for fact in found.facts],
             "signatures": [vars(s) for s in found.signatures],
             "advisory": found.stated, "attached": sorted(found.attached),
         }
@@ -108,9 +109,7 @@ def verify(data: bytes, name: str, *, now: dt.datetime,
         facts.append(_record(found, data, record))
         facts.append(_annex(found, beside))
     state, sentence = bottom_line(facts)
-    complete = Inspection(tuple(facts), found.signatures, found.attached, found.described,
-                          found.stated, found.ends)
-    return Verification(name, hashlib.sha256(data).hexdigest(), complete, state, sentence)
+    return Verification(name, sha256(data), replace(found, facts=tuple(facts)), state, sentence)
 
 
 def annexes(verdicts: Sequence[Verification]) -> list[Verification]:
@@ -126,9 +125,7 @@ def annexes(verdicts: Sequence[Verification]) -> list[Verification]:
 
 def _annex(found: Inspection, beside: Callable[[str], bytes | None]) -> FileFact:
     """Whether the annex that the advisory names is there, and unaltered."""
-    def fact(state: FactState, text: str) -> FileFact:
-        return FileFact("annex", state, text)
-
+    fact = partial(FileFact, "annex")
     stated = found.stated.get("annex")
     if stated is None:
         return fact(FactState.NONE, "The file names no annex of its own.")
@@ -141,7 +138,7 @@ def _annex(found: Inspection, beside: Callable[[str], bytes | None]) -> FileFact
     content = beside(name)
     if content is None:
         return fact(FactState.UNKNOWN, f"The annex {name} is missing: it is not beside the file.")
-    if hashlib.sha256(content).hexdigest() != wanted:
+    if sha256(content) != wanted:
         return fact(FactState.BAD, f"The annex {name} was altered, or is another one: its digest "
                     "is not the one that the file names.")
     return fact(FactState.GOOD, f"The annex {name} is the one that the file names.")
@@ -149,9 +146,7 @@ def _annex(found: Inspection, beside: Callable[[str], bytes | None]) -> FileFact
 
 def _again(found: Inspection, data: bytes) -> FileFact:
     """Whether this program makes the same advisory from the attached case."""
-    def fact(state: FactState, text: str) -> FileFact:
-        return FileFact("again", state, text)
-
+    fact = partial(FileFact, "again")
     bad = [f for f in found.facts if f.state is FactState.BAD]
     if bad or found.state("data") is not FactState.GOOD:
         return fact(FactState.UNKNOWN, "The attached case was not rendered again, since the file "
@@ -235,25 +230,21 @@ def render_again(found: Inspection) -> tuple[bytes, bytes]:
 
 def _record(found: Inspection, data: bytes, record: TrustedRecord | None) -> FileFact:
     """Whether the archive's log knows the file, signed or as it was issued."""
+    fact = partial(FileFact, "record")
     if record is None:
-        return FileFact("record", FactState.NONE, "No archive was asked.")
+        return fact(FactState.NONE, "No archive was asked.")
     if record.fault:
-        return FileFact("record", FactState.BAD,
-                        f"The archive's log does not hold: {record.fault}.")
-    entry = None
-    for end in (len(data), *reversed(found.ends)):
-        entry = record.find(hashlib.sha256(data[:end]).hexdigest())
-        if entry is not None and entry.number is not None:
-            break
-        entry = None
+        return fact(FactState.BAD, f"The archive's log does not hold: {record.fault}.")
+    known = (record.find(sha256(data[:end])) for end in (len(data), *reversed(found.ends)))
+    entry = next((e for e in known if e is not None and e.number is not None), None)
     number, revision = found.stated.get("number"), found.stated.get("revision")
     if entry is None:
-        return FileFact("record", FactState.BAD, "The archive does not know this advisory.")
+        return fact(FactState.BAD, "The archive does not know this advisory.")
     if (entry.number, entry.revision) != (number, revision):
-        return FileFact("record", FactState.BAD, f"The archive has it as {entry.number} revision "
+        return fact(FactState.BAD, f"The archive has it as {entry.number} revision "
                     f"{entry.revision}, the file says {number} revision {revision}.")
     if entry.status and entry.status != "issued":
-        return FileFact("record", FactState.BAD, f"The archive has it as {entry.number} revision "
+        return fact(FactState.BAD, f"The archive has it as {entry.number} revision "
                     f"{entry.revision}, which is {entry.status}.")
-    return FileFact("record", FactState.GOOD, f"The archive has it as {entry.number} revision "
+    return fact(FactState.GOOD, f"The archive has it as {entry.number} revision "
                 f"{entry.revision}, entered on {entry.time[:10]} (line {entry.seq} of the log).")

@@ -157,7 +157,6 @@ class Page:
         return getattr(self._macros, type(block).__name__)(self, block)
 
     def show_all(self, blocks: Iterable[b.Block]) -> Markup:
-        """Blocks in their order."""
         return Markup("\n").join(self.show(block) for block in blocks)
 
     # Texts ----------------------------------------------------------------------------

@@ -2,27 +2,27 @@
 
 from reportlab.lib.styles import ParagraphStyle
 
+from loambrief.findings.model import Status
 from loambrief.render.compose import Composer, clean
 from loambrief.render.flowables import TaggedParagraph
 from loambrief.render.lines import text_width
 from loambrief.render.styles import Look
 from loambrief.render.tags import Element, TaggedCanvas
 from loambrief.report.blocks import Text, plain, spans
-from loambrief.report.parts import StatusSign
 
 BOXES = {
     # mark: (fill, thickness of the line, dashes, text); a grey copy keeps all six apart
-    StatusSign.LIMITING: ("ink", 0.8, (), "paper"),
-    StatusSign.EXCESS: ("paper", 1.7, (), "ink"),
-    StatusSign.WATCH: ("accent_soft", 0.8, (), "ink"),
-    StatusSign.UNCERTAIN: ("paper", 0.8, (2.5, 1.8), "ink"),
-    StatusSign.ADEQUATE: ("paper", 0.5, (), "ink"),
-    StatusSign.NOTED: ("paper", 0.0, (), "muted"),
+    Status.LIMITING: ("ink", 0.8, (), "paper"),
+    Status.EXCESS: ("paper", 1.7, (), "ink"),
+    Status.WATCH: ("accent_soft", 0.8, (), "ink"),
+    Status.UNCERTAIN: ("paper", 0.8, (2.5, 1.8), "ink"),
+    Status.ADEQUATE: ("paper", 0.5, (), "ink"),
+    Status.NOTED: ("paper", 0.0, (), "muted"),
 }
 """Looks of the boxes; lines are in ink."""
 
 
-def _pad(mark: StatusSign) -> float:
+def _pad(mark: Status) -> float:
     """Between the box's line and the word [pt]; none where there is no line."""
     return 6.0 if BOXES[mark][1] else 0.0
 
@@ -31,7 +31,7 @@ class StatusLine(TaggedParagraph):
     """A paragraph that starts with a boxed word; ``status_line`` makes one."""
 
     word: str = ""
-    mark: StatusSign = StatusSign.NOTED
+    mark: Status = Status.NOTED
     box: float = 0.0
     """Width of the box [pt]; 0 for none."""
     look: Look
@@ -61,7 +61,7 @@ class StatusLine(TaggedParagraph):
         canvas.restoreState()
 
 
-def status_line(composer: Composer, mark: StatusSign, word: Text, text: Text, parent: Element,
+def status_line(composer: Composer, mark: Status, word: Text, text: Text, parent: Element,
                 width: float) -> StatusLine:
     """A status word in its box, and what follows it.
 

@@ -335,7 +335,6 @@ class TaggedCanvas(Canvas):
         return self._doc.idToObjectNumberAndVersion[f"Page{page + 1}"][0]
 
     def finished_pages(self) -> list[Any]:
-        """The finished pages."""
         return [self._doc.idToObject[f"Page{n + 1}"] for n in range(self.page_count())]
 
     def reserve(self) -> int:

@@ -34,7 +34,6 @@ class AnswerText:
 
 
 def ids(found: Iterable[m.Finding]) -> tuple[str, ...]:
-    """Ids of findings."""
     return tuple(f.id for f in found)
 
 

@@ -142,8 +142,7 @@ class Context:
             return "–"
         if isinstance(value, Quantity):
             return self.writer.named(value.typed, value.typed_unit)
-        text = f"{float(str(value)):.2f}"
-        return text[:-1] if text.endswith("0") else text
+        return f"{float(str(value)):.2f}".removesuffix("0")
 
     @property
     def crop(self) -> str:

@@ -12,7 +12,7 @@ from loambrief.findings.model import Finding, Side
 from loambrief.report import blocks as b
 from loambrief.report.context import Context
 from loambrief.report.links import anchor
-from loambrief.report.parts import EvidenceLine, FindingBlock, PhotoPrint, Photos, StatusSign
+from loambrief.report.parts import EvidenceLine, FindingBlock, PhotoPrint, Photos
 from loambrief.report.terms import capital
 from loambrief.report.workings import Workings
 from loambrief.topics.assess import TOPICS
@@ -111,7 +111,7 @@ def _head(context: Context, finding: Finding) -> dict:
     """Title and status of a finding; what it is called and how sure it is, from one place."""
     return {
         "title": context.write(finding.title),
-        "mark": StatusSign(finding.status.value),
+        "mark": finding.status,
         "status": context.word(f"status_{finding.status.value}"),
         "confidence": context.word(f"confidence_{finding.confidence.value}"),
         "grade": context.word("grade_" + finding.grade.value.replace(" ", "_")),

@@ -63,7 +63,7 @@ def plan_visit(case: CaseFile, writer: Writer, *, sections: Sequence[str] = SECT
     slices = _slices(case, si)
     unit, pressure = ("cm", "kPa") if si else ("in", "psi")
     layout = Layout(
-        version=__version__, case_id=case.case.id, about=_about(case, writer),
+        version=__version__, case_id=case.case.id, about=_about(case),
         language=writer.language, units=writer.system, paper=case.case.paper,
         sections=[s for s in SECTIONS if s in sections], depth_unit=unit, pressure_unit=pressure,
         zones=zones, slices=list(slices.values()),
@@ -80,7 +80,7 @@ def plan_visit(case: CaseFile, writer: Writer, *, sections: Sequence[str] = SECT
                      tuple(Place(depth=ends) for ends in slices))
 
 
-def _about(case: CaseFile, writer: Writer) -> About:
+def _about(case: CaseFile) -> About:
     field = case.field
     return About(client=case.client.name, farm=case.farm.name, field=field.name,
                  field_id=field.id, area=field.area.typed, crop=field.crop,

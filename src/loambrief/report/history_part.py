@@ -97,13 +97,10 @@ def _reading(context: Context, series: Series, reading: PastReading) -> str:
                                              (reading.low, reading.high))
 
 
-def _name(context: Context, series: Series) -> str:
-    return context.write(say("history.quantity", name=series.quantity))
-
-
 def _full_name(context: Context, series: Series) -> str:
     """Quantity and layer, or the one depth of a cone reading."""
-    return ", ".join(p for p in (_name(context, series), _layer(context.writer, series)) if p)
+    name = context.write(say("history.quantity", name=series.quantity))
+    return ", ".join(p for p in (name, _layer(context.writer, series)) if p)
 
 
 def _layer(writer: Writer, series: Series) -> str:
@@ -237,8 +234,8 @@ def _deeds(context: Context, review: Review) -> list[b.Block]:
               unpriced=sum(d.cost is None and d.not_done is None for d in review.done))),
     ]
     if review.expectations:
-        blocks.append(b.Bullets(tuple(_expectation(context, e) for e in review.expectations)))
-        blocks.append(b.Paragraph(word("expectation_note"), b.Style.NOTE))
+        blocks += [b.Bullets(tuple(_expectation(context, e) for e in review.expectations)),
+                   b.Paragraph(word("expectation_note"), b.Style.NOTE)]
     return blocks
 
 

@@ -6,8 +6,8 @@ Words that name a field ("rate", "why") come from ``blocks.Words``; values come 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from enum import StrEnum
 
+from loambrief.findings.model import Status
 from loambrief.report.blocks import Block, Fact, LogoPrint, Text
 
 ADVISER_FIELD, CLIENT_FIELD = "Adviser", "Client"
@@ -120,17 +120,6 @@ class ActionCard(Block):
     """A few words at the right of the title ("inside the budget", "second pass")."""
 
 
-class StatusSign(StrEnum):
-    """Sign beside a finding's status word; the shapes differ, so no colour is needed."""
-
-    LIMITING = "limiting"
-    WATCH = "watch"
-    ADEQUATE = "adequate"
-    EXCESS = "excess"
-    UNCERTAIN = "uncertain"
-    NOTED = "noted"
-
-
 @dataclass(frozen=True)
 class EvidenceLine:
     """One piece of evidence: the statement, its grade in words, links to its sources."""
@@ -147,9 +136,9 @@ class FindingBlock(Block):
 
     title: Text
     """The conclusion as a sentence; a heading one level below the last ``Heading``."""
-    mark: StatusSign
+    mark: Status
     status: Text
-    """``mark``, ``status``: the sign and the word."""
+    """``mark``, ``status``: what the sign beside the word says, and the word."""
     confidence: Text = ""
     grade: Text = ""
     """``confidence``, ``grade``: in words; both are always printed."""

@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import CaseFile, Increment, Sample
 from loambrief.case.select import main_increment, surface_increment
-from loambrief.errors import ImpossibleInput, UnknownName
+from loambrief.errors import ImpossibleInput
 from loambrief.findings.model import Place
 from loambrief.findings.places import depth_of, place_of
 from loambrief.topics.salinity.formulas import (
@@ -299,10 +299,9 @@ def tolerance(crop: str | None) -> CropTolerance | None:
     """Tolerance of a crop; None where nothing is published in the table."""
     if crop is None:
         return None
-    try:
-        with subject(crop):
-            result = crop_salt_threshold.evaluate(crop=crop)
-    except UnknownName:
+    with subject(crop):
+        result = crop_salt_threshold.held(crop=crop)
+    if result is None:
         return None
     early = result.details.get("early_limit_ds_m")
     return CropTolerance(crop, float(result.value), float(result.details["slope_pct"]),
