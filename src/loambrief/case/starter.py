@@ -4,7 +4,7 @@ import datetime as dt
 import json
 import re
 from collections.abc import Callable
-from functools import partial
+from functools import cache
 from pathlib import Path
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
@@ -72,7 +72,7 @@ def starter_case(
         raise ImpossibleInput(f"{region[:60]!r} is not the name of a region")
     date = date or dt.date.today()
     text = starter_text(
-        "case.yaml.j2", partial(json.dumps, ensure_ascii=False),
+        "case.yaml.j2", _quoted,
         us=units == "us",
         paper=paper or ("letter" if units == "us" else "a4"),
         language=language,
@@ -93,14 +93,24 @@ def starter_case(
     return re.sub(_REMARK, lambda m: f"{m[1] + '  ':<{REMARK_COLUMN}}{m[2]}", text)
 
 
+def _quoted(text: str) -> str:
+    return json.dumps(text, ensure_ascii=False)
+
+
 def starter_text(template: str, quoted: Callable[[str], str], **values: object) -> str:
     """A file to start from, by a template of ``templates/starter``; ``quoted`` quotes a text."""
-    environment = Environment(
-        loader=FileSystemLoader(templates_dir() / "starter"), undefined=StrictUndefined,
+    environment = _environment(templates_dir() / "starter", quoted)
+    return environment.get_template(template).render(**values)
+
+
+@cache
+def _environment(folder: Path, quoted: Callable[[str], str]) -> Environment:
+    made = Environment(
+        loader=FileSystemLoader(folder), undefined=StrictUndefined,
         trim_blocks=True, lstrip_blocks=True, keep_trailing_newline=True, autoescape=False,
     )
-    environment.filters["quoted"] = quoted
-    return environment.get_template(template).render(**values)
+    made.filters["quoted"] = quoted
+    return made
 
 
 def _profile(path: Path | None) -> str:

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left, bisect_right
+from operator import itemgetter
+
 from loambrief.agronomy.possible import NotNegative, Positive, SoilPh
 from loambrief.agronomy.registry import Answer, by_row, formula
 from loambrief.errors import ImpossibleInput
@@ -200,14 +203,15 @@ def _target_span(by_target, target_ph):
 
 def _between_rows(grid: DataTable, key: str, column: str, at: float) -> Answer[float]:
     """Linear between two rows of one segment; the nearer row where the source steps."""
-    rows = sorted(grid.rows, key=lambda r: r[key])
+    of = itemgetter(key)
+    rows = sorted(grid.rows, key=of)
     if at <= rows[0][key] or at >= rows[-1][key]:
         edge = rows[0] if at <= rows[0][key] else rows[-1]
         inside = at == edge[key]
         note = () if inside else (f"no row for {at:g}; the row {edge[key]:g} is shown",)
         return Answer(edge[column], notes=note, within_range=inside)
-    lower = max((r for r in rows if r[key] <= at + 1e-9), key=lambda r: r[key])
-    upper = min((r for r in rows if r[key] >= at - 1e-9), key=lambda r: r[key])
+    lower = rows[bisect_right(rows, at + 1e-9, key=of) - 1]
+    upper = rows[bisect_left(rows, at - 1e-9, key=of)]
     if lower is upper:
         return Answer(lower[column])
     weight = (at - lower[key]) / (upper[key] - lower[key])
