@@ -11,7 +11,7 @@ from types import MappingProxyType
 
 from loambrief.errors import ImpossibleInput, UnknownName
 from loambrief.tables import load, parts
-from loambrief.tables.names import unaccented
+from loambrief.tables.names import fold
 from loambrief.units import MASS_YIELDS
 
 TABLE = "crops/crops"
@@ -46,10 +46,6 @@ class Crop:
         return (self.name, self.parent) if self.parent else (self.name,)
 
 
-def _fold(name: str) -> str:
-    return " ".join(unaccented(name.lower()).replace("-", " ").replace("_", " ").split())
-
-
 def _units(text: str | None) -> Mapping[str, float]:
     pairs = (pair.split("=") for pair in parts(text))
     return MappingProxyType({unit: float(pounds) for unit, pounds in pairs})
@@ -79,10 +75,10 @@ def crops() -> Mapping[str, Crop]:
 def _index() -> Mapping[str, Crop]:
     index: dict[str, Crop] = {}
     for crop in crops().values():
-        index[_fold(crop.name)] = crop
+        index[fold(crop.name)] = crop
     for crop in crops().values():
         for synonym in crop.synonyms:
-            index.setdefault(_fold(synonym), crop)
+            index.setdefault(fold(synonym), crop)
     return MappingProxyType(index)
 
 
@@ -92,7 +88,7 @@ def find_crop(name: str) -> Crop:
     Raises ``UnknownName`` with the nearest name.
     """
     index = _index()
-    key = _fold(name)
+    key = fold(name)
     if key not in index:
         raise UnknownName("crop", key, tuple(index))
     return index[key]

@@ -7,7 +7,7 @@ from types import MappingProxyType
 
 from loambrief.tables import all_tables, load
 from loambrief.tables.harmful import may_be_offered
-from loambrief.tables.names import unaccented
+from loambrief.tables.names import fold
 from loambrief.units import MASS_YIELDS, YIELD_UNITS
 
 CROPS = "crops/crops"
@@ -18,11 +18,6 @@ WEED_NAMES = ("species", "scientific_name", "accepted", "synonym", "synonyms", "
 PERENNIAL = ("alfalfa", "grass forage", "fruit")
 """Crop groups that are there again the year after."""
 USUAL_YIELD = "case/usual_yield"
-
-
-def fold(name: str) -> str:
-    """Name without capitals, accents, hyphens and doubled blanks."""
-    return " ".join(unaccented(name.lower()).replace("-", " ").replace("_", " ").split())
 
 
 @cache

@@ -48,12 +48,11 @@ class Tested:
 
 def assess(case: CaseFile) -> m.Assessment:
     """One finding for each test of soil life or structure that the case holds."""
-    tests = [*_laboratory(case), *_dug(case)]
+    said: list[m.Said] = [_finding(test) for test in (*_laboratory(case), *_dug(case))]
     seen = case.observations
-    missing: tuple[m.Missing, ...] = ()
     if seen is not None and seen.earthworms and seen.hole_side is None:
-        missing = (m.lacks("soil_life.missing_hole"),)
-    return m.Assessment(tuple(_finding(test) for test in tests), (*missing, *_awaited(case)))
+        said.append(m.lacks("soil_life.missing_hole"))
+    return m.gathered([*said, *_awaited(case)])
 
 
 def _awaited(case: CaseFile) -> Iterator[m.Missing]:
