@@ -21,8 +21,6 @@ GROUPS = ("grain", "oilseed", "legume", "alfalfa", "grass forage", "vegetable", 
 
 @dataclass(frozen=True)
 class Crop:
-    """One crop of the shared table."""
-
     name: str
     """Name used in every other table."""
     synonyms: tuple[str, ...]

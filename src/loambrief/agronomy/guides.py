@@ -159,8 +159,6 @@ class Rule:
 
 @dataclass(frozen=True)
 class Guide:
-    """One fertilizer guide."""
-
     name: str
     """As given in a case (``guide: tri_state_2020``)."""
     title: str

@@ -19,7 +19,6 @@ OUR_STEP = "between printed targets or rows the value is taken linearly, which i
 
 
 def lime_tables() -> tuple[str, ...]:
-    """Names of every lime table on offer."""
     return load(INDEX).column("name")
 
 

@@ -26,7 +26,6 @@ HAY_LEGUMES = ("red clover",)
 
 
 def hay_crop(case: CaseFile) -> bool:
-    """The field grows forage."""
     crop = known_crop(case.field.crop)
     return crop is not None and (crop.group in FORAGE or crop.name in HAY_LEGUMES)
 

@@ -40,8 +40,6 @@ class Cec:
 
 @dataclass(frozen=True)
 class NutrientState:
-    """A case as the nutrient findings see it."""
-
     case: CaseFile
     crop: Crop
     crop_yield: float | None

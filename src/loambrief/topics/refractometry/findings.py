@@ -23,7 +23,6 @@ from loambrief.topics.refractometry.state import (
 
 
 def assess(case: CaseFile) -> m.Assessment:
-    """Findings on the sap readings of a case."""
     state = sap_state(case)
     if state is None:
         return m.Assessment()

@@ -88,8 +88,6 @@ class Sap:
 
 @dataclass(frozen=True)
 class SapState:
-    """All readings of a case, crops and weeds."""
-
     case: CaseFile
     part: Refractometer
     crops: tuple[Sap, ...]

@@ -15,7 +15,6 @@ LEAF = "tissue"
 
 
 def crop_limit(crop: str) -> Result | None:
-    """The published threshold of a crop; None without one."""
     with subject(crop):
         return boron_threshold.held(crop=crop)
 

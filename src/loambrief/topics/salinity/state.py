@@ -33,8 +33,6 @@ nothing about the exchange capacity (Kansas State 2021, about pH 7.3)."""
 
 @dataclass(frozen=True)
 class SliceSalt:
-    """ECe and SAR of one depth slice."""
-
     increment: Increment
     place: Place
     ece: float | None = None
@@ -67,8 +65,6 @@ class EspEstimate:
 
 @dataclass(frozen=True)
 class SaltState:
-    """All that one sample tells about salt and sodium."""
-
     sample: Sample
     place: Place
     main: SliceSalt | None
@@ -251,7 +247,6 @@ def _root_chain(sample: Sample, slices: tuple[SliceSalt, ...]) -> list[SliceSalt
 
 
 def salt_state(sample: Sample) -> SaltState:
-    """Work out one sample."""
     slices = tuple(_slice(sample, inc) for inc in sample.increments)
     wanted = main_increment(sample) or surface_increment(sample)
     main = next((s for s in slices if s.increment is wanted), None)

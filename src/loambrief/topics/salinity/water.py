@@ -30,7 +30,12 @@ from loambrief.topics.salinity.formulas_water_quality import (
 from loambrief.topics.salinity.needs import KEPT_YIELD_LOSS_PCT, held_back
 from loambrief.topics.salinity.state import CropTolerance, irrigated, leached_for, watering
 from loambrief.topics.salinity.treatment import treatment_finding
-from loambrief.topics.salinity.water_other import clogging_finding, load_finding, trace_finding
+from loambrief.topics.salinity.water_other import (
+    ORDER,
+    clogging_finding,
+    load_finding,
+    trace_finding,
+)
 from loambrief.units import plain
 
 LEVEL = {"none": (m.Status.ADEQUATE, 0), "slight to moderate": (m.Status.WATCH, 1),
@@ -297,8 +302,7 @@ def _ions(case: CaseFile) -> m.Finding | None:
         if own is not None:
             lines.append(own)
             results += list(own.results)
-    order = ("severe", "slight to moderate", "none")
-    worst = min(levels.values(), key=order.index)
+    worst = min(levels.values(), key=ORDER.index)
     status, severity = LEVEL[worst]
     named = [n for n, level in levels.items() if level == worst] if worst != "none" else []
     return m.Finding(

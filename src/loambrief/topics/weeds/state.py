@@ -23,8 +23,6 @@ POOR_DRAINAGE = ("poorly drained", "somewhat poorly drained")
 
 
 class Agreement(StrEnum):
-    """What a measurement says about a hint."""
-
     AGREES = "agrees"
     DIFFERS = "differs"
     MIXED = "mixed"
@@ -59,8 +57,6 @@ class Axis:
 
 @dataclass(frozen=True)
 class HintCheck:
-    """A hint held against a measurement."""
-
     verdict: Agreement
     measured: Message
     results: tuple[Result, ...] = ()
