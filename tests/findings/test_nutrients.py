@@ -293,7 +293,8 @@ def test_advice_against_names_every_place_once():
     """ensures that two rich samples share one "do not buy" line."""
     data = [dict(BASE["samples"][0], id=i, area="15 ac",
                  increments=[{**LAYER, "phosphorus": "60 ppm"}]) for i in ("A1", "A2")]
-    case, _ = to_house(CaseFile.model_validate({**copy.deepcopy(BASE), "samples": copy.deepcopy(data)}))
+    data = {**copy.deepcopy(BASE), "samples": copy.deepcopy(data)}
+    case, _ = to_house(CaseFile.model_validate(data))
     assessment, _ = said(case)
     pairs = [pair for f in assessment.findings for pair in f.advise_against
              if pair[0].key == "nutrients.against_p"]
