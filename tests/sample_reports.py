@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
 
@@ -52,8 +53,10 @@ def read(path: Path, language: str = "en") -> LoadedCase:
 
 @cache
 def advised(path: Path, language: str = "en") -> pipeline.Advice:
-    """Findings and plan of any field, in a language."""
-    return pipeline.advise(read(path, language))
+    """Findings and plan of any field, to be written in a language: they are the same in each."""
+    if language != "en":
+        return replace(advised(path), loaded=read(path, language))
+    return pipeline.advise(read(path))
 
 
 @cache

@@ -15,9 +15,10 @@ from pdf_text import page_texts
 from pypdf import PdfWriter
 from sample_reports import short_text
 
-from loambrief import pipeline
+from loambrief import doctor, pipeline
 from loambrief.archive import verify_apart
 from loambrief.archive.verify_pdf import inspect
+from loambrief.case import workbook_write
 from loambrief.case.load import load_case
 from loambrief.cli import COMMANDS, main
 
@@ -66,7 +67,7 @@ def run(line, **keys):
 
 @pytest.fixture(scope="module", autouse=True)
 def read_once():
-    """A PDF is read in a process apart the first time, later ones here, and each once.
+    """The first PDF is read in a process apart, later ones here, and each once.
 
     The process apart has tests of its own; to start it costs more than most commands.
     """
@@ -75,14 +76,22 @@ def read_once():
     def look(data, anchors=(), *, now, archival=True, limits=None):
         key = (data, tuple(anchors), archival)
         if key not in known:
-            known[key] = (inspect(data, anchors, now=now, archival=archival)
-                          if any(archival is k[2] for k in known)
-                          else apart(data, anchors, now=now, archival=archival))
+            read = inspect if known else apart
+            known[key] = read(data, anchors, now=now, archival=archival)
         return known[key]
 
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(verify_apart, "inspect_apart", look)
         patch.setattr("loambrief.record.verify.inspect_apart", look)
+        yield
+
+
+@pytest.fixture(scope="module", autouse=True)
+def small_work():
+    """Workbooks with one empty row, and a doctor who leaves the kept answers to 'selftest'."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(workbook_write, "SPARE_ROWS", 1)
+        patch.setattr(doctor, "_answers", lambda: doctor.Checked("answers", True, ""))
         yield
 
 

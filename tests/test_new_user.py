@@ -58,7 +58,7 @@ def test_closed_output_is_no_fault():
 def test_full_disk_is_told():
     """ensures that output that could not be written ends in exit 2, in one line."""
     with open("/dev/full", "wb") as full:
-        done = outside("schema", stdout=full, stderr=subprocess.PIPE)
+        done = outside("calc", stdout=full, stderr=subprocess.PIPE)
     assert done.returncode == 2 and done.stderr.count(b"\n") == 1
 
 

@@ -96,9 +96,8 @@ def _extras() -> Checked:
 def _wording() -> Checked:
     from loambrief.report.own_words import shipped_macros
 
-    counts = {}
-    for folder in sorted((templates_dir() / "text").iterdir()):
-        counts[folder.name] = len(list(folder.glob("*.j2")))
+    counts = {folder.name: len(list(folder.glob("*.j2")))
+              for folder in sorted((templates_dir() / "text").iterdir())}
     messages = sum(len(names) for names in shipped_macros().values())
     even = len(set(counts.values())) == 1
     return Checked("wording", even, f"{messages} messages; files: " + ", ".join(

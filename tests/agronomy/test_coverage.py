@@ -4,12 +4,17 @@ from itertools import product
 
 import pytest
 
-from loambrief.agronomy.coverage import coverage, crops_without_guide
 from loambrief.agronomy.crops import crops, find_crop
 from loambrief.agronomy.guides import ANY_CROP, TEST_OF, known_guides
 from loambrief.errors import UnknownName
 from loambrief.tables import references
-from loambrief.topics.listing import crop_rows, guide_rows, lime_table_rows
+from loambrief.topics.listing import (
+    coverage,
+    crop_rows,
+    crops_without_guide,
+    guide_rows,
+    lime_table_rows,
+)
 from loambrief.topics.nutrients.formulas import nutrient_rate
 from loambrief.topics.nutrients.formulas_micronutrients import micronutrient_class
 

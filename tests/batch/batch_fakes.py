@@ -22,7 +22,7 @@ from loambrief.batch.figures import DueCheck, Figures, LabTest, LimitingFactor
 from loambrief.batch.month import run_month
 from loambrief.batch.pool import Pool
 from loambrief.batch.progress import Progress
-from loambrief.batch.request import Request
+from loambrief.batch.request import Request, WantedDocuments
 from loambrief.batch.work import CaseOutcome, CaseStatus, Input, Stage, Task, made, work
 
 TEXT = "loambrief: 1\ncase:\n  id: {id}\nclient:\n  name: {client}\ndo: {do}\nbody: {body}\n"
@@ -98,11 +98,12 @@ def fake_pool(workers: int, function=fake_work) -> Pool:
 
 
 def run(cases, output: Path, *, workers: int = 2, program: str = "same",
-        progress: Progress | None = None, **more):
-    """A month's run over made-up cases, by a program of that digest."""
+        progress: Progress | None = None, cover: bool = False, **more):
+    """A month's run over made-up cases, by a program of that digest; drawing a cover takes time."""
     request = Request(tuple(cases), output, **more)
     with patch.object(run_module, "program_digest", lambda: program):
-        return run_month(request, workers=workers, executor=fake_pool, progress=progress)
+        return run_month(request, WantedDocuments(cover=cover), workers=workers,
+                         executor=fake_pool, progress=progress)
 
 
 class Marked(Progress):

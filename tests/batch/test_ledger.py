@@ -31,7 +31,7 @@ def test_what_is_written_is_read(tmp_path):
     ledger = Ledger(tmp_path / "ledger.jsonl")
     ledger.add(record())
     ledger.add(record("b.yaml", "b"))
-    ledger.add_document(PlacedFile("summary.csv", "2" * 64, 1, 1))
+    ledger.add(PlacedFile("summary.csv", "2" * 64, 1, 1))
     again = Ledger.read(ledger.file)
     assert again.records == ledger.records and again.documents == ledger.documents
     assert again.own == ledger.own and again.damaged == 0

@@ -95,7 +95,7 @@ def children(pid):
 def test_one_bad_case_never_stops_the_rest(tmp_path):
     """ensures that bad, raising, dying and hanging cases fail alone, each with its reason."""
     todo = cases(tmp_path / "in", "", "bad", "raise", "kill", "sleep", "")
-    month = run(todo, tmp_path / "out", time_limit=6.0)
+    month = run(todo, tmp_path / "out", time_limit=6.0, cover=True)
     assert statuses(month) == ["done", "failed", "failed", "failed", "timed out", "done"]
     assert files(tmp_path / "out") == [f"ash-lane-farm/c{n}.{end}" for n in (0, 5)
                                        for end in ("json", "pdf")]
@@ -166,13 +166,14 @@ def test_documents_stand_while_nothing_changed(tmp_path):
     """ensures that a rerun writes no document, and one changed or failed case writes them all."""
     out, todo = tmp_path / "out", cases(tmp_path / "in", "", "")
     names = ["summary.csv", "summary.xlsx", "month-2026-10.pdf"]
-    assert [p.name for p in run(todo, out).documents] == names
-    assert run(todo, out).documents == run(todo[::-1], out).documents == []
+    assert [p.name for p in run(todo, out, cover=True).documents] == names
+    for same in (todo, todo[::-1]):
+        assert run(same, out, cover=True).documents == []
     write_case(tmp_path / "in", "c1", body="edited")
-    assert [p.name for p in run(todo, out).documents] == names
+    assert [p.name for p in run(todo, out, cover=True).documents] == names
     write_case(tmp_path / "in", "c1", do="bad")
-    assert [p.name for p in run(todo, out).documents] == names
-    assert run(todo[:1], out).documents != []
+    assert [p.name for p in run(todo, out, cover=True).documents] == names
+    assert run(todo[:1], out, cover=True).documents != []
 
 
 def test_who_gets_no_letter_is_said_before_anything_is_made(tmp_path):
@@ -292,7 +293,7 @@ def test_same_files_for_any_number_of_workers(tmp_path, as_you_go):
     made = []
     for number, (workers, order) in enumerate(((1, todo), (2, todo[::-1]), (2, todo))):
         out = tmp_path / f"out{number}"
-        run(order, out, workers=workers, as_you_go=as_you_go)
+        run(order, out, workers=workers, as_you_go=as_you_go, cover=True)
         made.append({p.relative_to(out).as_posix(): p.read_bytes() for p in out.rglob("*")
                      if p.is_file() and ".loambrief" not in p.parts})
     assert made[0] == made[1] == made[2] and len(made[0]) >= 18
@@ -311,7 +312,7 @@ def test_full_disk_ends_the_run_with_whole_files(tmp_path, monkeypatch):
         real(handle)
 
     monkeypatch.setattr(output_folder.os, "fsync", filling)
-    month = run(todo, out)
+    month = run(todo, out, cover=True)
     monkeypatch.undo()
     assert "No space" in month.result.disk and month.result.count(CaseStatus.DONE) == 2
     assert len(files(out)) == 4 and not temporary(out) and not month.documents

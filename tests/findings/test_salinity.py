@@ -13,6 +13,7 @@ from loambrief.report.text import Writer
 from loambrief.tables import references
 from loambrief.topics.assess import assess
 from loambrief.topics.salinity import findings as salinity
+from loambrief.topics.salinity.soil import salty_materials
 
 ROOT = Path(__file__).parents[2] / "sample_inputs"
 WRITERS = {system: Writer("en", system) for system in ("us", "si")}
@@ -296,7 +297,7 @@ def test_salty_compost_and_idle_gypsum_are_not_advised():
     case = VARIANTS["salty compost and gypsum on offer"]
     keys = {what.key for f in salinity.assess(case).findings for what, _ in f.advise_against}
     assert keys == {"salinity.avoid_salty", "salinity.avoid_gypsum"}
-    assert salinity.salty_materials(case) == ("c",)
+    assert salty_materials(case) == ("c",)
 
 
 def test_water_hazards():

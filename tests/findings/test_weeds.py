@@ -16,6 +16,7 @@ from loambrief.tables import load, references
 from loambrief.topics.weeds import findings as weeds
 from loambrief.topics.weeds import hints as weeds_hints
 from loambrief.topics.weeds.control import APART
+from loambrief.topics.weeds.hints import hints
 
 ROOT = Path(__file__).parents[2] / "sample_inputs"
 WRITERS = {system: Writer("en", system) for system in ("us", "si")}
@@ -85,7 +86,7 @@ def texts(case, system="us"):
             lines += [write(need.text), *(write(c) for c in need.cautions)]
     for missing in said.missing:
         lines += [write(missing.what), write(missing.consequence)]
-    for hint in weeds.hints(case):
+    for hint in hints(case):
         lines += [write(hint.label), write(hint.verdict_text), write(hint.measured)]
     return lines
 
@@ -177,12 +178,12 @@ def test_findings_are_few_and_sourced(name):
 def test_no_weeds_no_finding():
     """ensures that a case without weeds says nothing about them, not even "missing"."""
     said = weeds.assess(VARIANTS["none"])
-    assert said.findings == said.missing == () and weeds.hints(VARIANTS["none"]) == ()
+    assert said.findings == said.missing == () and hints(VARIANTS["none"]) == ()
 
 
 def hint_of(name, label):
     """Verdict on one row of the chart."""
-    return next(h for h in weeds.hints(ALL[name]) if h.label.name == f"label_{label}")
+    return next(h for h in hints(ALL[name]) if h.label.name == f"label_{label}")
 
 
 @pytest.mark.parametrize(("name", "label", "verdict"), [
@@ -247,7 +248,7 @@ def test_plants_of_any_soil_do_not_vote_on_acidity():
     finding = by_id(case)["weeds.hints"]
     few = next(e.text for e in finding.evidence if e.text.name == "context_few")
     assert "reaction" in few.params["axes"]
-    assert all("reaction" not in h.label.name for h in weeds.hints(case))
+    assert all("reaction" not in h.label.name for h in hints(case))
 
 
 def test_salt_plants_ask_for_salt_and_sodium():

@@ -177,7 +177,7 @@ def held_constraints(case, plan):
     assert not served & {g.action_id for g in plan.gaps}
 
 
-@pytest.mark.usefixtures("no_typeface")
+@pytest.mark.usefixtures("plain_pages")
 @pytest.mark.parametrize("name", sorted(CASES))
 @settings(max_examples=max(2, settings().max_examples // 50))
 @given(farm=FARMS)

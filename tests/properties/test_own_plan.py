@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+from functools import cache
 
 import pytest
 from sample_reports import CASES
@@ -125,23 +126,24 @@ def with_keys(name: str, keys: str) -> pipeline.Advice:
                                       folder=path.parent))
 
 
-@pytest.fixture(scope="module", params=sorted(CASES))
-def bare(request) -> tuple[str, Plan]:
-    return request.param, with_keys(request.param, "").plan
+@cache
+def bare(name: str) -> Plan:
+    """The plan of a sample without own entries."""
+    return with_keys(name, "").plan
 
 
 def test_every_operation_finds_something_to_do():
     """ensures that no operation is passed over on every sample."""
-    plans = [with_keys(name, "").plan for name in sorted(CASES)]
     for operation in OPERATIONS:
-        assert any(operation(plan) is not None for plan in plans), operation
+        assert any(operation(bare(name)) is not None for name in sorted(CASES)), operation
 
 
-@pytest.mark.usefixtures("no_typeface")
+@pytest.mark.usefixtures("plain_pages")
 @pytest.mark.parametrize("operation", OPERATIONS, ids=lambda o: o.__name__)
-def test_every_part_agrees(bare, operation):
+@pytest.mark.parametrize("name", sorted(CASES))
+def test_every_part_agrees(name, operation):
     """ensures that ranks, money, orders, calendar, sheet, cautions and files tell one plan."""
-    name, plan = bare
+    plan = bare(name)
     keys = operation(plan)
     if keys is None:
         pytest.skip("nothing in this plan to do it to")

@@ -22,8 +22,11 @@ from loambrief.case.load import load_case
 from loambrief.case.schema import TEXTURES, CaseFile
 from loambrief.findings.model import JudgedKind, Verdict
 from loambrief.render.plain import render_plain
-from loambrief.report.blocks import plain
+from loambrief.report import build
+from loambrief.report.blocks import Annex, plain
+from loambrief.report.glossary import printed
 from loambrief.report.parts import Summary
+from loambrief.report.pictures import Pictures
 from loambrief.resources import tables_dir
 from loambrief.topics.assess import assess
 
@@ -212,8 +215,11 @@ def brings(material):
 
 @pytest.mark.parametrize("language", OF_BUYING)
 @pytest.mark.parametrize("guide", READERS)
-def test_page_one_sells_nothing_unjudged(guide, language, tmp_path):
+def test_page_one_sells_nothing_unjudged(guide, language, tmp_path, monkeypatch):
     """ensures that no sentence of page 1 speaks of buying what was not judged."""
+    monkeypatch.setattr(build, "pictures", lambda context: Pictures())  # only page 1 is read
+    monkeypatch.setattr(build, "with_annex", lambda context, drawn, first: (
+        *map(printed, first), Annex("", ())))
     rows = [row for row in covering() if row[0] == guide]
     wrong = []
     for row in rows[:: len(rows) // RENDERED][:RENDERED]:

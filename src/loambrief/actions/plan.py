@@ -44,7 +44,7 @@ from loambrief.errors import PlanFaults
 from loambrief.findings import model as m
 from loambrief.findings.model import say
 from loambrief.topics.judge import AMENDMENTS, judgements
-from loambrief.topics.salinity.findings import salty_materials
+from loambrief.topics.salinity.soil import salty_materials
 
 WORK = (m.NeedKind.LOOSEN, m.NeedKind.DRAIN, m.NeedKind.LEACH, m.NeedKind.MEASURE,
         m.NeedKind.MANAGE, m.NeedKind.ORGANIC_MATTER)

@@ -10,7 +10,7 @@ from functools import cache
 from types import MappingProxyType
 
 from loambrief.errors import ImpossibleInput, UnknownName
-from loambrief.tables import load
+from loambrief.tables import load, parts
 from loambrief.tables.names import unaccented
 from loambrief.units import MASS_YIELDS
 
@@ -21,8 +21,6 @@ GROUPS = ("grain", "oilseed", "legume", "alfalfa", "grass forage", "vegetable", 
 
 @dataclass(frozen=True)
 class Crop:
-    """One crop of the shared table."""
-
     name: str
     """Name used in every other table."""
     synonyms: tuple[str, ...]
@@ -36,6 +34,8 @@ class Crop:
     """Further units a yield of this crop may carry -> lb per unit."""
     group: str
     """One of :data:`GROUPS`."""
+    traits: tuple[str, ...]
+    """What else changes the advice, by the words of the table."""
     source: str
     how: str
     """``source``, ``how``: where the weight is from and how it was checked."""
@@ -51,7 +51,7 @@ def _fold(name: str) -> str:
 
 
 def _units(text: str | None) -> Mapping[str, float]:
-    pairs = (pair.split("=") for pair in (text or "").split("|") if pair)
+    pairs = (pair.split("=") for pair in parts(text))
     return MappingProxyType({unit: float(pounds) for unit, pounds in pairs})
 
 
@@ -62,13 +62,13 @@ def crops() -> Mapping[str, Crop]:
     for row in load(TABLE):
         found[row["crop"]] = Crop(
             name=row["crop"],
-            synonyms=tuple(name for cell in (row["synonyms"], row["spanish"])
-                           for name in (cell or "").split("|") if name),
+            synonyms=parts(row["synonyms"]) + parts(row["spanish"]),
             parent=row["parent"],
             yield_unit=row["yield_unit"],
             lb_per_unit=row["lb_per_unit"],
             other_units=_units(row["other_units"]),
             group=row["group"],
+            traits=parts(row["traits"]),
             source=row["source"],
             how=row["how"],
         )

@@ -159,8 +159,6 @@ class Rule:
 
 @dataclass(frozen=True)
 class Guide:
-    """One fertilizer guide."""
-
     name: str
     """As given in a case (``guide: tri_state_2020``)."""
     title: str
@@ -329,10 +327,10 @@ def known_guides() -> Mapping[str, Guide]:
 
 def find_guide(name: str) -> Guide:
     """A guide by name; ``UnknownName`` if it is neither shipped nor loaded."""
-    known = known_guides()
-    if name not in known:
-        raise UnknownName("guide", name, tuple(known))
-    return known[name]
+    guide = _OWN.get().get(name) or shipped().get(name)
+    if guide is None:
+        raise UnknownName("guide", name, tuple(known_guides()))
+    return guide
 
 
 def fitting_guides(

@@ -19,7 +19,7 @@ import math
 from collections.abc import Callable, Hashable, Iterator, Mapping
 from contextlib import contextmanager
 from contextvars import ContextVar
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from types import MappingProxyType
 from typing import Any, Generic, ParamSpec, TypeVar, overload
 
@@ -125,18 +125,12 @@ class Result(Generic[V]):
 class Trace:
     """Calculations made while a case ran, in order, each once."""
 
-    results: list[Result] = field(default_factory=list)
-    _seen: dict[tuple[Hashable, ...], Result] = field(default_factory=dict)
+    seen: dict[tuple[Hashable, ...], Result] = field(default_factory=dict)
+    """By formula, inputs and subject."""
 
-    def add(self, result: Result) -> Result:
-        key = (result.formula, repr(sorted(result.inputs.items(), key=lambda kv: kv[0])),
-               result.subject)
-        if key in self._seen:
-            return self._seen[key]
-        kept = replace(result, calculation=f"c{len(self.results) + 1:03d}")
-        self.results.append(kept)
-        self._seen[key] = kept
-        return kept
+    @property
+    def results(self) -> list[Result]:
+        return list(self.seen.values())
 
 
 _TRACE: ContextVar[Trace | None] = ContextVar("loambrief_trace", default=None)
@@ -262,6 +256,14 @@ class Formula(Generic[P, V]):
             return self.signature.bind(*args, **kwargs).arguments  # tells what is wrong
         return {name: given[name] for name in self._named if name in given}
 
+    def held(self, **inputs: Any) -> Result[V] | None:
+        """As :meth:`evaluate`; None where no table has a name, or its source gives no answer."""
+        try:
+            result = self.evaluate(**inputs)
+        except UnknownName:
+            return None
+        return None if result.value is None else result
+
     def evaluate(self, **inputs: Any) -> Result[V]:
         """Compute, check the range, and record.
 
@@ -282,6 +284,11 @@ class Formula(Generic[P, V]):
         for name, value in inputs.items():
             if isinstance(value, float) and not math.isfinite(value):
                 raise ImpossibleInput(f"{self.name}: {name} is not a finite number")
+        given = {k: v for k, v in inputs.items() if v is not None}
+        trace, about = _TRACE.get(), _SUBJECT.get()
+        key = (self.name, repr(sorted(given.items())), about)
+        if trace is not None and key in trace.seen:
+            return trace.seen[key]
         raw = self._answer(inputs)
         answer = raw if isinstance(raw, Answer) else Answer(raw)
         within = _within(self.valid, inputs)
@@ -291,7 +298,7 @@ class Formula(Generic[P, V]):
             formula=self.name,
             value=answer.value,
             unit=self.unit if answer.unit is None else answer.unit,
-            inputs=MappingProxyType({k: v for k, v in inputs.items() if v is not None}),
+            inputs=MappingProxyType(given),
             source=answer.source or self.source,
             locator=self.locator if answer.locator is None else answer.locator,
             how=answer.how or self.how,
@@ -299,10 +306,12 @@ class Formula(Generic[P, V]):
             within_range=within,
             notes=answer.notes,
             details=answer.details,
-            subject=_SUBJECT.get(),
+            calculation="" if trace is None else f"c{len(trace.seen) + 1:03d}",
+            subject=about,
         )
-        trace = _TRACE.get()
-        return trace.add(result) if trace is not None else result
+        if trace is not None:
+            trace.seen[key] = result
+        return result
 
 
 FORMULAS: dict[str, Formula] = {}

@@ -65,8 +65,6 @@ the print that a check quotes, the check shows that we typed and read it rightly
 
 @dataclass(frozen=True)
 class Check:
-    """One published answer."""
-
     reference: str
     number: int
     formula: str
@@ -128,7 +126,6 @@ def load_checks(folder: Path | None = None) -> Iterator[Check]:
 
 
 def run_check(check: Check) -> Outcome:
-    """Compute and compare one published answer."""
     try:
         result = get(check.formula).evaluate(**check.inputs)
     except ImpossibleInput as error:
@@ -157,5 +154,4 @@ def run_check(check: Check) -> Outcome:
 
 
 def _half_digit(printed: str) -> float:
-    """Half of the last printed digit."""
     return 0.5 * 10.0 ** int(Decimal(printed.replace(",", "")).as_tuple().exponent)

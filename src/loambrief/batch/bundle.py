@@ -41,7 +41,7 @@ def _bundle(client: str, entries: Sequence[CaseEntry], store: OutputFolder,
             options: Options) -> bytes:
     setting = _setting(entries, options)
     title = _word(setting, "bundle_title", client=client, count=len(entries))
-    parts = [BookPart(_name(entry), _reader(entry, store)) for entry in entries]
+    parts = [BookPart(_name(entry), _advisory(entry, store).read_bytes) for entry in entries]
     second = _word(setting, "annex")
     apart = [e for e in entries if _annex(e, store).is_file()]
     parts += [BookPart(f"{_name(e)}: {second}", _annex(e, store).read_bytes) for e in apart]
@@ -86,7 +86,7 @@ def _pack(entries: Sequence[CaseEntry], number: int, of: int, store: OutputFolde
     parts = []
     for e in entries:
         title = f"{e.made.client}, {_name(e)}"
-        parts.append(BookPart(title, _reader(e, store), e.outcome.case_id))
+        parts.append(BookPart(title, _advisory(e, store).read_bytes, e.outcome.case_id))
         parts += [BookPart(f"{title}: {second}", path.read_bytes, f"{e.outcome.case_id} A")
                   for path in _files(e, store, annexes)[1:]]
     return join(render_pdf(front), parts, right_hand=True)
@@ -143,8 +143,8 @@ def _name(entry: CaseEntry) -> str:
     return f"{entry.made.field} ({entry.outcome.case_id})"
 
 
-def _pdf(entry: CaseEntry, store: OutputFolder) -> bytes:
-    return _files(entry, store, annexes=False)[0].read_bytes()
+def _advisory(entry: CaseEntry, store: OutputFolder) -> Path:
+    return store.path(f"{entry.folder}/{file_stem(entry.outcome.case_id)}.pdf")
 
 
 def _annex(entry: CaseEntry, store: OutputFolder) -> Path:
@@ -153,10 +153,5 @@ def _annex(entry: CaseEntry, store: OutputFolder) -> Path:
 
 def _files(entry: CaseEntry, store: OutputFolder, annexes: bool) -> list[Path]:
     """The advisory of a case, and its annex if it is wanted and apart."""
-    first = store.path(f"{entry.folder}/{file_stem(entry.outcome.case_id)}.pdf")
-    second = _annex(entry, store)
+    first, second = _advisory(entry, store), _annex(entry, store)
     return [first, second] if annexes and second.is_file() else [first]
-
-
-def _reader(entry: CaseEntry, store: OutputFolder):
-    return lambda: _pdf(entry, store)

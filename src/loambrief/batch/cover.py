@@ -5,7 +5,7 @@ of the latest case; the clock is never read. Amounts in different currencies are
 """
 
 import datetime as dt
-from collections.abc import Sequence
+from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from statistics import mode
 
@@ -27,6 +27,8 @@ MOST_ROWS = 400
 """Rows of a table before it points to the spreadsheet."""
 MOST_BARS = 12
 DAYS_PER_YEAR = 365
+SUMMED = ["fields", "area_ac", "spent", "waiting_cost", "waiting", "unpriced"]
+"""Columns of the table of clients."""
 DATED = ["day", "client", "field", "what"]
 """Columns of the tables of dates, and their order."""
 
@@ -224,9 +226,12 @@ class _Cover:
         """Fields, area and money of each client; a total for each currency."""
         rows: list[b.Row] = []
         for currency, own in self.cases.groupby("currency"):
-            rows += [self._money_row(str(client), cases, str(currency))
-                     for client, cases in own.groupby("client", sort=False)]
-            rows.append(self._money_row(self.word("total"), own, str(currency), b.RowKind.TOTAL))
+            counted = own.assign(fields=1)
+            sums = counted.groupby("client", sort=False)[SUMMED].sum()
+            rows += [self._money_row(str(client), row, str(currency))
+                     for client, row in sums.to_dict("index").items()]
+            rows.append(self._money_row(self.word("total"), counted[SUMMED].sum().to_dict(),
+                                        str(currency), b.RowKind.TOTAL))
         return [
             b.Heading(2, self.word("heading_money"), anchor="money"),
             self.table(
@@ -239,11 +244,10 @@ class _Cover:
                 rows, self.word("clients_caption")),
         ]
 
-    def _money_row(self, name: str, cases: pd.DataFrame, currency: str,
+    def _money_row(self, name: str, total: Mapping[Hashable, float], currency: str,
                    kind: b.RowKind = b.RowKind.BODY) -> b.Row:
-        total = cases[["area_ac", "spent", "waiting_cost", "waiting", "unpriced"]].sum()
         return b.Row((
-            name, str(len(cases)),
+            name, str(int(total["fields"])),
             self.writer.quantity(total["area_ac"], "ac"),
             self.money(total["spent"], currency),
             self.money(total["waiting_cost"], currency) if total["waiting"] else "–",

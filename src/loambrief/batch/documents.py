@@ -5,8 +5,9 @@ import hashlib
 import json
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from functools import partial
+from functools import cache, partial
 from itertools import groupby
+from typing import TYPE_CHECKING
 
 from loambrief.batch.figures import Figures
 from loambrief.batch.folder_names import file_stem
@@ -17,6 +18,9 @@ from loambrief.batch.work import Options
 from loambrief.mail.compose import Finished, NoLetter, letters
 from loambrief.pipeline import annex_name
 from loambrief.report.letters import Enclosed, Facts
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 SUMMARY_CSV = "summary.csv"
 SUMMARY_XLSX = "summary.xlsx"
@@ -58,7 +62,13 @@ def document_jobs(entries: Sequence[CaseEntry], wanted: WantedDocuments, store: 
             make: Callable[[], Iterable[tuple[str, bytes]]]) -> DocumentJob:
         return DocumentJob(kind, _parts(of, store, options), make)
 
-    yield job("summary", entries, lambda: _summary(entries))
+    @cache
+    def table() -> "pd.DataFrame":
+        from loambrief.batch.summary import summary_table
+
+        return summary_table(entries)
+
+    yield job("summary", entries, lambda: _summary(entries, table()))
     figures = [e.figures for e in entries if e.figures is not None]
     if short or not figures:
         return
@@ -72,11 +82,11 @@ def document_jobs(entries: Sequence[CaseEntry], wanted: WantedDocuments, store: 
         yield job(kind, good, lambda: _packs(good, store, options, wanted.annexes))
     if wanted.letters:
         refused = [] if no_letter is None else no_letter
-        yield job("letters", good, lambda: _letters(good, store, refused))
+        yield job("letters", good, lambda: client_letters(good, store, refused))
     if wanted.cover:
         month = wanted.month or max(f.date for f in figures)[:7]
         yield job(f"cover {month}", entries,
-                  lambda: [_cover(entries, figures, month, options)])
+                  lambda: [_cover(entries, figures, month, options, table())])
 
 
 def _parts(entries: Sequence[CaseEntry], store: OutputFolder, options: Options) -> str:
@@ -91,10 +101,10 @@ def _parts(entries: Sequence[CaseEntry], store: OutputFolder, options: Options) 
     return hashlib.sha256(repr((program_digest(), options.as_data(), cases)).encode()).hexdigest()
 
 
-def _summary(entries: Sequence[CaseEntry]) -> Iterator[tuple[str, bytes]]:
-    from loambrief.batch.summary import summary_csv, summary_table, summary_xlsx
+def _summary(entries: Sequence[CaseEntry],
+             table: "pd.DataFrame") -> Iterator[tuple[str, bytes]]:
+    from loambrief.batch.summary import summary_csv, summary_xlsx
 
-    table = summary_table(entries)
     yield SUMMARY_CSV, summary_csv(table)
     yield SUMMARY_XLSX, summary_xlsx(table, entries)
 
@@ -113,22 +123,15 @@ def _packs(entries: Sequence[CaseEntry], store: OutputFolder,
     return print_packs(entries, store, options, annexes)
 
 
-def _letters(entries: Sequence[CaseEntry], store: OutputFolder,
-             refused: list[NoLetter]) -> Iterator[tuple[str, bytes]]:
-
-    return client_letters(entries, store, refused)
-
-
 def _cover(entries: Sequence[CaseEntry], figures: Sequence[Figures], month: str,
-           options: Options) -> tuple[str, bytes]:
+           options: Options, table: "pd.DataFrame") -> tuple[str, bytes]:
     from loambrief.batch.cover import Setting, month_cover
-    from loambrief.batch.summary import summary_csv, summary_table
+    from loambrief.batch.summary import summary_csv
     from loambrief.render.pdf import render_pdf
 
     setting = Setting.of(figures, **options.overrides())
-    table = summary_csv(summary_table(entries))
     return f"month-{month}.pdf", render_pdf(
-        month_cover(figures, month, len(entries) - len(figures), table, setting))
+        month_cover(figures, month, len(entries) - len(figures), summary_csv(table), setting))
 
 
 def client_letters(entries: Sequence[CaseEntry], store: OutputFolder,

@@ -3,6 +3,7 @@
 import hashlib
 import re
 import unicodedata
+from collections import Counter
 from collections.abc import Iterable, Mapping
 
 LONGEST = 60
@@ -55,9 +56,7 @@ def folder_names(clients: Iterable[str], taken: Mapping[str, str]) -> dict[str, 
     new = sorted({client for client in clients if client not in names})
     used = {folder.casefold() for folder in names.values()}
     plain = {client: plain_name(client) for client in new}
-    count: dict[str, int] = {}
-    for folder in plain.values():
-        count[folder] = count.get(folder, 0) + 1
+    count = Counter(plain.values())
     for client in new:
         folder = plain[client]
         free = folder and count[folder] == 1 and folder not in used

@@ -124,7 +124,7 @@ def issue_month(request: IssueRequest, store: Store, progress: Progress | None =
     with folder_lock(request.output):
         work.folder.open()
         try:
-            with stoppable(work, work.progress), store.writing():
+            with stoppable(work.stop, work.progress), store.writing():
                 work.run()
             if request.letters and not work.result.stopped:
                 work.write_letters()

@@ -9,7 +9,7 @@ import contextlib
 import hashlib
 import json
 import os
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cache
 from importlib.metadata import PackageNotFoundError, version
@@ -21,7 +21,7 @@ from loambrief import __version__
 from loambrief.batch.figures import Figures
 from loambrief.batch.work import CaseStatus, Input
 from loambrief.pipeline import tables_digest
-from loambrief.resources import PACKAGE, templates_dir
+from loambrief.resources import PACKAGE, digest_of, templates_dir
 
 NAME = "ledger.jsonl"
 FORMAT = 2
@@ -44,8 +44,8 @@ class PlacedFile:
 class LedgerRecord:
     """What the last run that tried a case made of it.
 
-    ``path`` is the case file from the output folder; ``home`` its folder's inputs are named
-    from. ``program`` and ``options`` are digest and settings it was made with.
+    ``path`` is the case file from the output folder; ``program`` and ``options`` are digest and
+    settings it was made with.
     """
 
     case_id: str
@@ -72,9 +72,9 @@ class DocumentSet:
     names: tuple[str, ...]
 
 
-_RECORD = TypeAdapter(LedgerRecord)
-_SET = TypeAdapter(DocumentSet)
-_DOCUMENT = TypeAdapter(PlacedFile)
+Entry = LedgerRecord | PlacedFile | DocumentSet
+_KINDS: dict[str, type[Entry]] = {"case": LedgerRecord, "document": PlacedFile, "set": DocumentSet}
+_ADAPTERS: dict[str, TypeAdapter[Entry]] = {name: TypeAdapter(of) for name, of in _KINDS.items()}
 
 
 @dataclass
@@ -106,38 +106,25 @@ class Ledger:
         for line in filter(None, lines):
             try:
                 data = json.loads(line.decode("utf-8"))
-                if "case" in data:
-                    ledger._keep(_RECORD.validate_python(data["case"]))
-                elif "document" in data:
-                    ledger._keep_document(_DOCUMENT.validate_python(data["document"]))
-                elif "set" in data:
-                    ledger._keep_set(_SET.validate_python(data["set"]))
+                kind = next((name for name in _KINDS if name in data), "")
+                if kind:
+                    ledger._keep(_ADAPTERS[kind].validate_python(data[kind]))
                 elif "format" not in data:
                     ledger.damaged += 1
             except (ValueError, TypeError):
                 ledger.damaged += 1
         return ledger
 
-    def add(self, record: LedgerRecord) -> None:
-        """Remember a case; on disk before this returns.
+    def add(self, entry: Entry) -> None:
+        """Remember a case or a document before it is put in place, or a set that stands.
 
         Raises
         ------
         OSError
-            It could not be written; the ledger is as it was.
+            It is not on disk; the ledger is as it was.
         """
-        self._append(_line("case", _RECORD.dump_json(record)))
-        self._keep(record)
-
-    def add_document(self, written: PlacedFile) -> None:
-        """Remember a document of the whole batch, before it is put in place."""
-        self._append(_line("document", _DOCUMENT.dump_json(written)))
-        self._keep_document(written)
-
-    def add_set(self, made: DocumentSet) -> None:
-        """Remember documents that stand whole."""
-        self._append(_line("set", _SET.dump_json(made)))
-        self._keep_set(made)
+        self._append(_line(entry))
+        self._keep(entry)
 
     def owns(self, name: str, path: Path) -> bool:
         """Whether the file at a path is one that a batch put there, unchanged since."""
@@ -153,11 +140,8 @@ class Ledger:
     def rewrite(self) -> None:
         """Write the ledger anew with one line a case: to another name, then renamed."""
         lines = [json.dumps({"format": FORMAT, "version": __version__}).encode()]
-        lines += [_line("case", _RECORD.dump_json(record))
-                  for _, record in sorted(self.records.items())]
-        lines += [_line("document", _DOCUMENT.dump_json(document))
-                  for _, document in sorted(self.documents.items())]
-        lines += [_line("set", _SET.dump_json(made)) for _, made in sorted(self.sets.items())]
+        tables: tuple[Mapping[str, Entry], ...] = (self.records, self.documents, self.sets)
+        lines += [_line(table[name]) for table in tables for name in sorted(table)]
         temporary = self.file.with_name(f"{NAME}.new")
         try:
             with temporary.open("wb") as stream:
@@ -169,18 +153,16 @@ class Ledger:
             temporary.unlink(missing_ok=True)
             raise
 
-    def _keep(self, record: LedgerRecord) -> None:
-        self.records[record.path] = record
-        self._own(record.files)
-
-    def _keep_set(self, made: DocumentSet) -> None:
-        self.sets[made.kind] = made
-
-    def _keep_document(self, written: PlacedFile) -> None:
-        self.documents[written.name] = written
-        self._own((written,))
-
-    def _own(self, files: Iterable[PlacedFile]) -> None:
+    def _keep(self, entry: Entry) -> None:
+        files: tuple[PlacedFile, ...] = ()
+        if isinstance(entry, LedgerRecord):
+            self.records[entry.path] = entry
+            files = entry.files
+        elif isinstance(entry, PlacedFile):
+            self.documents[entry.name] = entry
+            files = (entry,)
+        else:
+            self.sets[entry.kind] = entry
         for written in files:
             self.own.setdefault(written.name, set()).add(written)
 
@@ -197,8 +179,9 @@ class Ledger:
                 raise
 
 
-def _line(kind: str, data: bytes) -> bytes:
-    return b'{"%s":%s}' % (kind.encode(), data)
+def _line(entry: Entry) -> bytes:
+    kind = next(name for name, of in _KINDS.items() if isinstance(entry, of))
+    return b'{"%s":%s}' % (kind.encode(), _ADAPTERS[kind].dump_json(entry))
 
 
 @cache
@@ -209,12 +192,7 @@ def program_digest() -> str:
     libraries that draw and write.
     """
     digest = hashlib.sha256(f"{__version__}\0{tables_digest()}".encode())
-    for root, wanted in ((PACKAGE, ("*.py",)), (templates_dir(), ("*",))):
-        for pattern in wanted:
-            for path in sorted(root.rglob(pattern)):
-                if path.is_file() and "__pycache__" not in path.parts:
-                    digest.update(path.relative_to(root).as_posix().encode() + b"\0")
-                    digest.update(hashlib.sha256(path.read_bytes()).digest())
+    digest.update(f"{digest_of(PACKAGE, ('.py',))}\0{digest_of(templates_dir())}\0".encode())
     for name in SHAPES_BYTES:
         try:
             digest.update(f"{name}=={version(name)}\0".encode())

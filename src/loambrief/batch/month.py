@@ -8,7 +8,6 @@ import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Protocol
 
 from loambrief.batch.documents import document_jobs, names_of
 from loambrief.batch.lock import folder_lock
@@ -84,7 +83,7 @@ def run_month(
             pool = executor(count)
             try:
                 batch = Batch(request, pool, store, progress, letters=wanted.letters)
-                with stoppable(batch, progress):
+                with stoppable(batch.stop, progress):
                     result = batch.run()
             finally:
                 progress.end()  # also after an error, so that the terminal is itself again
@@ -120,17 +119,11 @@ def _documents(month: Month, request: Request, wanted: WantedDocuments, store: O
     result.seconds["documents"] = time.perf_counter() - started
 
 
-class Stoppable(Protocol):
-    """Something that can be asked to end."""
-
-    def stop(self, *, now: bool = False) -> None: ...
-
-
 @contextlib.contextmanager
-def stoppable(batch: Stoppable, progress: Progress) -> Iterator[None]:
+def stoppable(stop: Callable[..., None], progress: Progress) -> Iterator[None]:
     """Ctrl-C and a request to end: the first finishes what runs, the second gives it up.
 
-    A handler only sets a mark, so that no file is left between two states.
+    ``stop`` takes ``now``. A handler only sets a mark, so that no file is left between two states.
     """
     if threading.current_thread() is not threading.main_thread():
         yield
@@ -140,7 +133,7 @@ def stoppable(batch: Stoppable, progress: Progress) -> Iterator[None]:
     def ask(number: int, frame: object) -> None:
         nonlocal asked
         asked += 1
-        batch.stop(now=asked > 1)
+        stop(now=asked > 1)
         if asked == 1:
             progress.urgent("stopping: the cases in work are finished first; once more: at once")
 

@@ -9,7 +9,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from loambrief.batch.ledger import NAME as LEDGER
-from loambrief.batch.ledger import DocumentSet, Ledger, LedgerRecord, PlacedFile
+from loambrief.batch.ledger import DocumentSet, Entry, Ledger, LedgerRecord, PlacedFile
 from loambrief.batch.lock import HOME
 from loambrief.errors import NotOurs
 
@@ -80,15 +80,10 @@ class OutputFolder:
 
         The record comes back with its files and their times.
         """
-        staged = self._stage(content)
-        try:
-            record = replace(record, files=tuple(w for w, _ in staged))
-            self.ledger.add(record)
-            self._place(staged)
-        finally:
-            for _, temporary in staged:
-                temporary.unlink(missing_ok=True)
-        return record
+        def entry(files: tuple[PlacedFile, ...]) -> LedgerRecord:
+            return replace(record, files=files)
+
+        return entry(self._put(content, entry))
 
     def put_documents(self, kind: str, parts: str,
                       made: Callable[[], Iterable[tuple[str, bytes]]]) -> list[Path]:
@@ -105,18 +100,26 @@ class OutputFolder:
         for name, content in made():
             paths.append(self.put_document(name, content))
             names.append(name)
-        self.ledger.add_set(DocumentSet(kind, parts, tuple(names)))
+        self.ledger.add(DocumentSet(kind, parts, tuple(names)))
         return paths
 
     def put_document(self, name: str, content: bytes) -> Path:
         """Write a document of the whole batch; raises as :meth:`put_case`."""
-        staged = self._stage({name: content})
+        self._put({name: content}, lambda files: files[0])
+        return self.path(name)
+
+    def _put(self, content: Mapping[str, bytes],
+             entry: Callable[[tuple[PlacedFile, ...]], Entry]) -> tuple[PlacedFile, ...]:
+        """Write files, once the ledger has an entry of them."""
+        staged = self._stage(content)
+        files = tuple(written for written, _ in staged)
         try:
-            self.ledger.add_document(staged[0][0])
+            self.ledger.add(entry(files))
             self._place(staged)
         finally:
-            staged[0][1].unlink(missing_ok=True)
-        return self.path(name)
+            for _, temporary in staged:
+                temporary.unlink(missing_ok=True)
+        return files
 
     def _stage(self, content: Mapping[str, bytes]) -> list[tuple[PlacedFile, Path]]:
         """The files under names of their own, safely on disk."""

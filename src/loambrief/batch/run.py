@@ -6,7 +6,8 @@ of a case is that case's; a fault of the disk ends the run, with whole files onl
 
 import os
 import time
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
 
@@ -31,18 +32,15 @@ class Batch:
     ----------
     store : OutputFolder
         Opened.
-    clock : callable
-        Seconds, for the table of stages only.
     letters : bool
         Say before anything is made for whom no letter will be possible.
     """
 
     def __init__(self, request: Request, executor: Executor, store: OutputFolder,
-                 progress: Progress | None = None,
-                 clock: Callable[[], float] = time.perf_counter, *, letters: bool = False):
+                 progress: Progress | None = None, *, letters: bool = False):
         self.request, self.executor, self.store = request, executor, store
         self.progress = progress or Progress()
-        self.clock, self.letters = clock, letters
+        self.letters = letters
         self.options = request.options.as_data()
         self._keys = [self._key(path) for path in request.cases]
         self.result = RunResult(len(request.cases), damaged=store.ledger.damaged,
@@ -59,7 +57,9 @@ class Batch:
         """Everything up to the files of the cases."""
         with self._timed("unchanged"):
             todo = [n for n in range(self.result.total) if not self._settled(n)]
-            self._claim_skipped()
+            # ids of unchanged cases are taken; two of one id were never both made
+            self._ids = {o.case_id.casefold(): n for n, o in self.result.outcomes.items()
+                         if o.case_id}
         checked: dict[int, CaseOutcome] = {}
         if self.request.as_you_go:
             self._refuse_doubles({n: peek_id(self.request.cases[n]) for n in todo})
@@ -120,12 +120,6 @@ class Batch:
         self.result.folders[number] = record.folder
         self._note(outcome)
 
-    def _claim_skipped(self) -> None:
-        """Ids of unchanged cases are taken; two of one id were never both made."""
-        for number, outcome in self.result.outcomes.items():
-            if outcome.case_id:
-                self._ids[outcome.case_id.casefold()] = number
-
     # -- checking ----------------------------------------------------------------------
 
     def _tasks(self, numbers: Iterable[int], stage: Stage,
@@ -165,14 +159,11 @@ class Batch:
             if taken:
                 self._put_failure(outcome.failed(taken))
                 del checked[number]
-            elif refused and not self._may_be_same(names):
+            elif refused and any(name in self.store.ledger.own for name in names):
+                # (without a ledger, a file may be what would be made: decided when it is)
                 self._put_failure(outcome.failed(*refused))
                 del checked[number]
         return checked
-
-    def _may_be_same(self, names: list[str]) -> bool:
-        """A file without a ledger may still be what would be made: decided when it is."""
-        return not any(name in self.store.ledger.own for name in names)
 
     def _refuse_doubles(self, ids: dict[int, str]) -> None:
         """Cases that share an id: none of them is made, since nobody can say which is right."""
@@ -281,16 +272,10 @@ class Batch:
         self.result.outcomes[outcome.number] = outcome
         return outcome
 
-    def _timed(self, stage: str):
-        return _Timed(self, stage)
-
-
-class _Timed:
-    def __init__(self, batch: Batch, stage: str):
-        self.batch, self.stage = batch, stage
-
-    def __enter__(self) -> None:
-        self.started = self.batch.clock()
-
-    def __exit__(self, *error: object) -> None:
-        self.batch.result.seconds[self.stage] = self.batch.clock() - self.started
+    @contextmanager
+    def _timed(self, stage: str) -> Iterator[None]:
+        started = time.perf_counter()
+        try:
+            yield
+        finally:
+            self.result.seconds[stage] = time.perf_counter() - started

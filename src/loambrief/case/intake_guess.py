@@ -11,7 +11,7 @@ import json
 import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
-from functools import cache, lru_cache
+from functools import cache, lru_cache, partial
 from pathlib import Path
 
 from loambrief.case.intake_cells import NotAResult, read_depth
@@ -34,6 +34,7 @@ from loambrief.case.intake_read import LabRow, LabTable, read_lab_file
 from loambrief.case.measurements import SLICE, methods, of_part, results_by_method
 from loambrief.case.problems import Problem
 from loambrief.case.scalars import resolve
+from loambrief.case.starter import starter_text
 from loambrief.errors import CaseProblems
 from loambrief.tables import load
 
@@ -387,59 +388,24 @@ def _text(found: _FoundColumns, report: str, results: list[Proposal],
                      if p.role == "result" or (p.role, p.name) == ("long", "result")]
     decimal, thousands = _marks(
         c.text for r in found.rows for c in map(r.cell, value_columns) if c.kind == "text")
-    lines = [
-        f"# Proposed for {found.table.name}. Compare every line with the lab's report.",
-        '# Replace each "?": the unit and the method are printed on the report or in the lab\'s',
-        "# list of methods; they are never guessed. Then set confirmed: yes.",
-        "loambrief_map: 1",
-        "confirmed: no",
-        f"report: {report}  # kind of report: {', '.join(REPORTS)}",
-        "",
-        "table:",
-        *([f"  sheet: {_quoted(found.table.sheet)}"] if len(found.table.sheets) > 1 else []),
-        *([f"  # sheets that need a mapping of their own: {', '.join(found.others)}"]
-          if found.others else []),
-        f"  decimal: {_quoted(decimal)}  # point or comma",
-        f"  thousands: {_quoted(thousands)}  # none, comma, point, blank or apostrophe",
-        f"  header_row: {found.header_row}",
-        f"  header_rows: {found.header_rows}",
-    ]
     days = [c for n in (("sample", "date"), ("lab", "received"), ("lab", "reported"))
             if (c := found.of(*n)) is not None]
-    if days:
-        form = _date_form([r.cell(c).text for r in found.rows for c in days
-                           if r.cell(c).kind == "text" and re.search(r"\d", r.cell(c).text)])
-        lines.append(f"  dates: {_quoted(form)}  # one of {', '.join(DATES)}")
+    dates = _date_form([r.cell(c).text for r in found.rows for c in days
+                        if r.cell(c).kind == "text" and re.search(r"\d", r.cell(c).text)])
     long = {n: found.of("long", n) for n in ("analyte", "result", "unit", "qualifier")}
-    if long["analyte"] is not None and long["result"] is not None:
-        inner = ", ".join(f"{n}: {_quoted(found.header[c])}" for n, c in long.items()
-                          if c is not None)
-        lines.append(f"  long: {{{inner}}}")
-    lines += ["", "sample:", _column(found, "sample", "id") or '  id: {column: "?"}']
-    lines += [text for name in ("field", "place", "lab_number")
-              if (text := _column(found, "sample", name))]
-    lines.append(_column(found, "sample", "date") or '  date: {value: "?"}  # YYYY-MM-DD')
-    lines += [_depth_line(found)] if report == SOIL else _about_lines(report, results)
-    lines += ["", "lab:", '  name: {value: "?"}']
-    lines += [text for name in ("report", "received", "reported")
-              if (text := _column(found, "lab", name))]
-    if report == SOIL:
-        said = _different(found, found.of("long", "method"))
-        lines += ["", "methods:", *([f"  # the file says: {', '.join(said[:20])}"] if said else []),
-                  *(_method_lines(results) or ["  {}"])]
-    lines += ["", "results:"]
-    for part in results:
-        keys = [f"column: {_quoted(part.header)}"]
-        keys += [f"nth: {part.nth}"] if part.nth else []
-        keys += [f"to: {part.name}"]
-        keys += [f"unit: {_quoted(part.unit)}"] if part.unit else []
-        keys += [f"form: {part.form}"] if part.form else []
-        keys += [f"{key}: {_quoted(header)}" for key, header in part.beside.items()]
-        lines.append(f"  - {{{', '.join(keys)}}}  # confidence {part.confidence:.2f}")
-    if unknown:
-        lines += ["", "# Columns nothing is proposed for; map them above, or list them here to be "
-                  "left out.", "# ignore:", *(f"#   - {_quoted(h)}" for h in unknown)]
-    return "\n".join(lines) + "\n"
+    known, about = ABOUT.get(report, ((), ()))
+    if any(p.name == "forage.nitrate" for p in results):
+        about = (*about, "nitrate_as")
+    return starter_text(
+        "map.yaml.j2", _quoted, found=found, table=found.table, report=report, reports=REPORTS,
+        decimal=decimal, thousands=thousands, dates=dates if days else "", date_forms=DATES,
+        long={n: "" if c is None else found.header[c] for n, c in long.items()},
+        column=partial(_column, found), soil=report == SOIL, depth=_depth_line(found),
+        about=about, further=[k for k in known if k not in (*about, "nitrate_as")],
+        said=_different(found, found.of("long", "method")),
+        asked={method: methods()[method] for method, names in results_by_method().items()
+               if any(p.name in names for p in results)},
+        results=results, unknown=unknown)
 
 
 def _depth_line(found: _FoundColumns) -> str:
@@ -465,18 +431,3 @@ def unit_in_brackets(header: str) -> str:
     """Length unit a depth header names, or ``"?"``."""
     match = re.search(r"\b(in|cm|mm|ft)\b", header.lower())
     return match[1] if match else TO_FILL_IN
-
-
-def _about_lines(report: str, results: list[Proposal]) -> list[str]:
-    """Keys of what was tested that only the user knows."""
-    known, needed = ABOUT[report]
-    keys = [*needed, *(["nitrate_as"] if any(p.name == "forage.nitrate" for p in results) else [])]
-    further = [k for k in known if k not in keys and k != "nitrate_as"]
-    lines = ["  about:", *(f'    {key}: {{value: "?"}}' for key in keys)] if keys else []
-    return lines + ([f"  # further keys of about: {', '.join(further)}"] if further else [])
-
-
-def _method_lines(results: list[Proposal]) -> list[str]:
-    return [f'  {method}: "?"  # {", ".join(methods()[method])}'
-            for method, names in results_by_method().items()
-            if any(p.name in names for p in results)]

@@ -7,7 +7,7 @@ What only the finished plan can tell (an id, a limit of a zone) is checked there
 from collections.abc import Iterator, Mapping
 
 from loambrief.case.problems import DataPath, Fault
-from loambrief.case.quantities import nearest, show
+from loambrief.case.quantities import did_you_mean, show
 from loambrief.case.schema import CaseFile, Material, Sample
 from loambrief.case.schema_plan import Nitrogen, NitrogenPass, OwnAction, Period, PlanChange
 from loambrief.case.select import SLACK
@@ -173,9 +173,8 @@ def _period(window: Period | None, path: DataPath) -> Iterator[Fault]:
 
 
 def _near(typed: str, known: list[str]) -> str:
-    near = nearest(typed, known)
     there = f"Known: {', '.join(known)}." if known else "There is none in this case."
-    return f"Did you mean {near!r}? {there}" if near else there
+    return f"{did_you_mean(typed, known)} {there}".strip()
 
 
 def _fold(typed: str) -> str:

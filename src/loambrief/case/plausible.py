@@ -28,7 +28,7 @@ from loambrief.case.names import (
 )
 from loambrief.case.plausible_soil import cations_against_ec, limit, soil_warnings
 from loambrief.case.problems import DataPath, Fault
-from loambrief.case.quantities import nearest
+from loambrief.case.quantities import did_you_mean
 from loambrief.case.schema import CaseFile, NearWater, Part
 from loambrief.case.source import single_values
 from loambrief.tables import load
@@ -137,9 +137,9 @@ def _crops(case: CaseFile) -> Iterator[Fault]:
             continue
         if name != "previous_crop" and fold(typed) not in map(fold, case.field.unlisted_crops):
             continue  # then it is an error
-        near = nearest(fold(typed), crops()) if name == "previous_crop" else ""
         known = sorted(row["crop"] for row in load(CROPS))
-        help = f"Did you mean {near!r}?" if near else "Known crops: " + ", ".join(known) + "."
+        help = did_you_mean(fold(typed), crops() if name == "previous_crop" else (),
+                            "Known crops: " + ", ".join(known) + ".")
         yield Fault("CASE114", ("field", name), repr(typed), "a crop of the crop table",
                     help if name != "crop" else
                     f"{help} Without it nothing that depends on the crop can be worked out.")

@@ -3,6 +3,8 @@
 import datetime as dt
 import json
 import re
+from collections.abc import Callable
+from functools import cache
 from pathlib import Path
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
@@ -69,12 +71,8 @@ def starter_case(
     if region and (UNWANTED.search(region) or len(region.splitlines()) > 1 or len(region) > 200):
         raise ImpossibleInput(f"{region[:60]!r} is not the name of a region")
     date = date or dt.date.today()
-    environment = Environment(
-        loader=FileSystemLoader(templates_dir() / "starter"), undefined=StrictUndefined,
-        trim_blocks=True, lstrip_blocks=True, keep_trailing_newline=True, autoescape=False,
-    )
-    environment.filters["quoted"] = lambda text: json.dumps(text, ensure_ascii=False)
-    text = environment.get_template("case.yaml.j2").render(
+    text = starter_text(
+        "case.yaml.j2", _quoted,
         us=units == "us",
         paper=paper or ("letter" if units == "us" else "a4"),
         language=language,
@@ -93,6 +91,26 @@ def starter_case(
         yield_goal=_example_yield(row, units),
     )
     return re.sub(_REMARK, lambda m: f"{m[1] + '  ':<{REMARK_COLUMN}}{m[2]}", text)
+
+
+def _quoted(text: str) -> str:
+    return json.dumps(text, ensure_ascii=False)
+
+
+def starter_text(template: str, quoted: Callable[[str], str], **values: object) -> str:
+    """A file to start from, by a template of ``templates/starter``; ``quoted`` quotes a text."""
+    environment = _environment(templates_dir() / "starter", quoted)
+    return environment.get_template(template).render(**values)
+
+
+@cache
+def _environment(folder: Path, quoted: Callable[[str], str]) -> Environment:
+    made = Environment(
+        loader=FileSystemLoader(folder), undefined=StrictUndefined,
+        trim_blocks=True, lstrip_blocks=True, keep_trailing_newline=True, autoescape=False,
+    )
+    made.filters["quoted"] = quoted
+    return made
 
 
 def _profile(path: Path | None) -> str:

@@ -85,5 +85,3 @@ def _clash(book: FilledBook, key: str, file: str) -> Problem:
 
 def _said(book: FilledBook) -> tuple[str, ...]:
     return (f"{book.filled} cells filled",)
-
-

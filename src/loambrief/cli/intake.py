@@ -66,7 +66,6 @@ def intake(file: Path, mapping: Path | None, update: Path | None, output: Path |
     from loambrief.case.intake_case import new_case, updated_case
     from loambrief.case.intake_map import load_map
 
-    assert mapping is not None
     taken = take_in(file, load_map(mapping), field)
     _take_in(file, update, output, as_json,
              lambda path: new_case(taken, str(path), crop=crop or "corn"),

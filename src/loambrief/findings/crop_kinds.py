@@ -11,27 +11,9 @@ EATEN = (*FRESH, "tuber")
 """Groups that raw manure keeps an interval to, organic or not."""
 EATEN_ORGANIC = ("grain", "legume", "oilseed")
 """Groups that are food too; the organic rule asks the interval of them."""
-NOT_FOOD = ("sugar beet", "red clover")
-"""Crops of those groups that go to a factory or to stock (from memory, unverified)."""
 FORAGE = ("alfalfa", "grass forage")
 ROW_SEEDED = ("grain", "oilseed", "fiber", "legume")
 """Groups drilled or planted as seed in rows, where fertilizer may go in with it."""
-ROW_SEEDED_CROPS = ("corn silage", "sorghum-sudan", "small grain silage", "sweet corn",
-                    "snap bean", "sugar beet")
-"""Crops of other groups that are sown the same way (from memory, unverified)."""
-TRANSPLANTED = ("tomato", "pepper", "cabbage", "broccoli", "cauliflower", "sweet potato",
-                "strawberry")
-"""Crops usually set as plants, not sown in place (from memory, unverified)."""
-
-
-PERENNIAL = ("alfalfa", "red clover", "alfalfa-grass", "grass hay", "bermudagrass", "strawberry",
-             "blueberry", "grape", "apple", "cherry", "peach", "pear", "almond", "walnut")
-"""Crops whose stand stays: nothing is seeded after their harvest (common practice)."""
-MANY_PICKS = ("tomato", "pepper", "cucumber", "squash", "broccoli", "snap bean", "muskmelon",
-              "watermelon", "strawberry")
-"""Crops picked again and again: their date of harvest is the first pick (common practice)."""
-AUTUMN_SOWN = ("winter wheat", "rye", "triticale")
-"""Crops in the ground over winter, which leave a cover crop no room (common practice)."""
 
 
 def known_crop(name: str | None) -> Crop | None:
@@ -40,6 +22,12 @@ def known_crop(name: str | None) -> Crop | None:
         return find_crop(name) if name else None
     except UnknownName:
         return None
+
+
+def now_and_next(case: CaseFile) -> tuple[Crop, ...]:
+    """Present and following crop, as far as they are stated and known."""
+    found = (known_crop(n) for n in (case.field.crop, case.field.following_crop))
+    return tuple(crop for crop in found if crop is not None)
 
 
 def fixes_nitrogen(name: str | None) -> bool:
@@ -56,7 +44,7 @@ def standing(case: CaseFile) -> bool:
 def stays(case: CaseFile) -> bool:
     """The stand stays after harvest: it is on the field, or the crop is a perennial."""
     crop = known_crop(case.field.crop)
-    return standing(case) or (crop is not None and any(n in PERENNIAL for n in crop.lineage))
+    return standing(case) or (crop is not None and "perennial" in crop.traits)
 
 
 def cover_fits(case: CaseFile) -> bool:
@@ -66,27 +54,25 @@ def cover_fits(case: CaseFile) -> bool:
     itself.
     """
     following = known_crop(case.field.following_crop or case.field.crop)
-    sown = following is not None and any(n in AUTUMN_SOWN for n in following.lineage)
-    return not stays(case) and not sown
+    return not stays(case) and not (following is not None and "autumn sown" in following.traits)
 
 
 def many_picks(case: CaseFile) -> bool:
     """The date of harvest is only the first pick."""
     crop = known_crop(case.field.crop)
-    return crop is not None and any(n in MANY_PICKS for n in crop.lineage)
+    return crop is not None and "picked often" in crop.traits
 
 
 def seeded_in_rows(case: CaseFile, crop: Crop) -> bool:
     """Fertilizer could go in the row beside the seed of this crop."""
-    if standing(case) or crop.name in TRANSPLANTED:
+    if standing(case) or "set as plants" in crop.traits:
         return False
-    return crop.group in ROW_SEEDED or crop.name in ROW_SEEDED_CROPS
+    return crop.group in ROW_SEEDED or "seeded in rows" in crop.traits
 
 
 def eaten_fresh(case: CaseFile) -> tuple[str, ...]:
     """Present and following crops that may be eaten raw."""
-    crops = (known_crop(n) for n in (case.field.crop, case.field.following_crop))
-    return tuple(dict.fromkeys(c.name for c in crops if c is not None and c.group in FRESH))
+    return tuple(dict.fromkeys(c.name for c in now_and_next(case) if c.group in FRESH))
 
 
 def grown_organic(case: CaseFile) -> bool:
@@ -97,7 +83,7 @@ def grown_organic(case: CaseFile) -> bool:
 def kept_from_manure(case: CaseFile) -> Crop | None:
     """The crop, where raw manure must keep its days before the harvest; None elsewhere."""
     crop = known_crop(case.field.crop)
-    if crop is None or crop.name in NOT_FOOD:
+    if crop is None or "no food" in crop.traits:
         return None
     groups = (*EATEN, *EATEN_ORGANIC) if grown_organic(case) else EATEN
     return crop if crop.group in groups else None
@@ -111,5 +97,4 @@ def kept_stock(case: CaseFile) -> list[str]:
 
 def feeds_stock(case: CaseFile) -> bool:
     """The crop, or the one after it, is forage, or stock are kept."""
-    crops = (known_crop(n) for n in (case.field.crop, case.field.following_crop))
-    return bool(kept_stock(case)) or any(c is not None and c.group in FORAGE for c in crops)
+    return bool(kept_stock(case)) or any(c.group in FORAGE for c in now_and_next(case))

@@ -8,6 +8,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
 from functools import cache
+from typing import TypeAlias
 
 from loambrief.agronomy.registry import Result
 from loambrief.tables import DataRow, load, reference
@@ -383,6 +384,16 @@ class Assessment:
 
     findings: tuple[Finding, ...] = ()
     missing: tuple[Missing, ...] = ()
+
+
+Said: TypeAlias = Finding | Missing | None
+
+
+def gathered(said: Iterable[Said]) -> Assessment:
+    """What a topic said, in its order; None is passed over."""
+    told = tuple(said)
+    return Assessment(tuple(x for x in told if isinstance(x, Finding)),
+                      tuple(x for x in told if isinstance(x, Missing)))
 
 
 def nutrient(key: str, place: Place, verdict: Verdict, reason: str, settled_by: str = "",

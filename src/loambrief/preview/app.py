@@ -216,5 +216,3 @@ def application(page: LivePage, hosts: frozenset[str], token: str, cookie: str,
     """The whole server: routes behind the guard."""
     inner = Starlette(routes=page.routes(), lifespan=lifespan)  # type: ignore[arg-type]
     return Guard(inner, hosts, token, cookie)
-
-

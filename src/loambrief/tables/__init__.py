@@ -83,7 +83,6 @@ class DataTable:
         return {}
 
     def column(self, name: str) -> tuple[Any, ...]:
-        """All values of one column, top to bottom."""
         if name not in self._columns:
             self._columns[name] = tuple([row[name] for row in self.rows])
         return self._columns[name]

@@ -119,13 +119,13 @@ def _maintenance(state: AcidState) -> Evidence:
                   sulfate_low=sulfate.details["caco3_lb_ac"])
 
 
-def avoided_lime(findings: list[Finding], states: list[AcidState],
+def avoided_lime(findings: tuple[Finding, ...], states: list[AcidState],
                  limed: Mapping[str, LimeNeed | None]) -> tuple[Finding, ...]:
     """Name, once, the samples that are not to be limed."""
     fine = [s for s in states if s.ph is not None and s.target is not None
             and limed[s.sample.id] is None]
     if not fine:
-        return tuple(findings)
+        return findings
     first = f"acidity.ph.{fine[0].sample.id}"
     high = f"acidity.high.{fine[0].sample.id}"
     pair = (say("acidity.avoid_lime", where=[s.place for s in fine]),

@@ -1,6 +1,7 @@
 """Soil acidity of a case: pH against the crop's target, lime, acid surface, aluminum, high pH."""
 
 from collections.abc import Iterator
+from dataclasses import replace
 from typing import Any
 
 from loambrief.case.schema import CaseFile
@@ -33,22 +34,21 @@ def assess(case: CaseFile) -> m.Assessment:
 
     Raises ``UnknownName`` if the case names a lime table that does not exist.
     """
-    findings: list[m.Finding] = []
-    missing: list[m.Missing] = []
+    said: list[m.Said] = []
     states = [acid_state(case, sample) for sample in case.samples]
     limed = {s.sample.id: _lime(case, s) for s in states}
     for state in states:
         if too_old(case, state.sample):
-            findings.append(_outdated(case, state))
+            said.append(_outdated(case, state))
             continue
         lime = limed[state.sample.id]
-        found = [_ph(case, state, lime),
+        said += [_ph(case, state, lime),
                  surface_finding(case, state, lime if wants_lime(state) else None),
-                 aluminum_finding(case, state), high_ph_finding(case, state)]
-        findings += [f for f in found if f is not None]
-        missing += _missing(state, lime)
+                 aluminum_finding(case, state), high_ph_finding(case, state),
+                 *_missing(state, lime)]
+    found = m.gathered(said)
     read = [s for s in states if not too_old(case, s.sample)]
-    return m.Assessment(avoided_lime(findings, read, limed), tuple(missing))
+    return replace(found, findings=avoided_lime(found.findings, read, limed))
 
 
 def _outdated(case: CaseFile, state: AcidState) -> m.Finding:

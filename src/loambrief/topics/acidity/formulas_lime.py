@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from bisect import bisect_left, bisect_right
+from operator import itemgetter
 
 from loambrief.agronomy.possible import NotNegative, Positive, SoilPh
 from loambrief.agronomy.registry import Answer, by_row, formula
@@ -17,18 +18,7 @@ PURE_TABLE = "smp"
 OUR_STEP = "between printed targets or rows the value is taken linearly, which is our own step"
 
 
-@dataclass(frozen=True)
-class _TableAnswer:
-    """What a source says at its own depth and in its own lime [ton/ac]."""
-
-    value: float
-    notes: tuple[str, ...] = ()
-    details: DataRow = field(default_factory=dict)
-    within: bool = True
-
-
 def lime_tables() -> tuple[str, ...]:
-    """Names of every lime table on offer."""
     return load(INDEX).column("name")
 
 
@@ -137,6 +127,7 @@ def lime_requirement(
     if soil_ph is not None and soil_ph >= target_ph:
         return by_row(row, 0.0, details={**basis, "effective_caco3_ton_ac": 0.0},
                       notes=("the soil is at the target already; no lime is needed",))
+    # what the source says at its own depth and in its own lime [ton/ac]
     found = _KINDS[row["kind"]](row, buffer_ph, target_ph, acidity, soil_ph)
     share = _effective_share(row, buffer_ph)
     value = found.value * scale
@@ -148,7 +139,7 @@ def lime_requirement(
         notes += (f"scaled from the table's own {row['base_depth_in']:.3g} in",)
     if buffer_method == "sikora" and fits_buffer(table, "smp"):
         notes += ("an SMP calibration used with a Sikora reading, as its author allows",)
-    return by_row(row, value, notes=notes, details=details, within_range=found.within)
+    return by_row(row, value, notes=notes, details=details, within_range=found.within_range)
 
 
 def _effective_share(row: DataRow, buffer_ph: float | None) -> float:
@@ -167,7 +158,7 @@ def _need_buffer(row: DataRow, buffer_ph: float | None) -> float:
     return buffer_ph
 
 
-def _grid(row, buffer_ph, target_ph, acidity, soil_ph) -> _TableAnswer:
+def _grid(row, buffer_ph, target_ph, acidity, soil_ph) -> Answer[float]:
     """A printed grid: rows of buffer pH or acidity, columns of target pH."""
     grid = load(f"acidity/{row['file']}")
     if row["key"] == "acidity":
@@ -193,7 +184,8 @@ def _grid(row, buffer_ph, target_ph, acidity, soil_ph) -> _TableAnswer:
     if row["unit"] != "ton/ac":
         details["printed_unit"] = row["unit"]
         details["printed"] = value / factor
-    return _TableAnswer(value, (*notes, *one.notes), details, within and one.within)
+    return Answer(value, notes=(*notes, *one.notes), details=details,
+                  within_range=within and one.within_range is not False)
 
 
 def _target_span(by_target, target_ph):
@@ -209,38 +201,36 @@ def _target_span(by_target, target_ph):
     return lower, upper, (target_ph - lower) / (upper - lower), (OUR_STEP,), True
 
 
-def _between_rows(grid: DataTable, key: str, column: str, at: float) -> _TableAnswer:
+def _between_rows(grid: DataTable, key: str, column: str, at: float) -> Answer[float]:
     """Linear between two rows of one segment; the nearer row where the source steps."""
-    rows = sorted(grid.rows, key=lambda r: r[key])
+    of = itemgetter(key)
+    rows = sorted(grid.rows, key=of)
     if at <= rows[0][key] or at >= rows[-1][key]:
         edge = rows[0] if at <= rows[0][key] else rows[-1]
         inside = at == edge[key]
         note = () if inside else (f"no row for {at:g}; the row {edge[key]:g} is shown",)
-        return _TableAnswer(edge[column], note, within=inside)
-    lower = max((r for r in rows if r[key] <= at + 1e-9), key=lambda r: r[key])
-    upper = min((r for r in rows if r[key] >= at - 1e-9), key=lambda r: r[key])
+        return Answer(edge[column], notes=note, within_range=inside)
+    lower = rows[bisect_right(rows, at + 1e-9, key=of) - 1]
+    upper = rows[bisect_left(rows, at - 1e-9, key=of)]
     if lower is upper:
-        return _TableAnswer(lower[column])
+        return Answer(lower[column])
     weight = (at - lower[key]) / (upper[key] - lower[key])
     if lower["segment"] == upper["segment"]:
-        return _TableAnswer(lower[column] + weight * (upper[column] - lower[column]))
+        return Answer(lower[column] + weight * (upper[column] - lower[column]))
     pair = sorted((lower[column], upper[column]))
     nearer = lower if weight < 0.5 - 1e-9 else upper
-    return _TableAnswer(
-        nearer[column],
-        (f"the source steps between {upper[key]:g} and {lower[key]:g}; the nearer row stands",),
-        {"low": pair[0], "high": pair[1]},
-    )
+    told = f"the source steps between {upper[key]:g} and {lower[key]:g}; the nearer row stands"
+    return Answer(nearer[column], notes=(told,), details={"low": pair[0], "high": pair[1]})
 
 
-def _nearest_row(grid: DataTable, key: str, column: str, at: float) -> _TableAnswer:
+def _nearest_row(grid: DataTable, key: str, column: str, at: float) -> Answer[float]:
     rows = sorted(grid.rows, key=lambda r: r[key])
     row = min(rows, key=lambda r: (abs(r[key] - at), r[key]))
-    return _TableAnswer(row[column], (f"row {row[key]:g} of the table",),
-                  within=rows[0][key] <= at <= rows[-1][key])
+    return Answer(row[column], notes=(f"row {row[key]:g} of the table",),
+                  within_range=rows[0][key] <= at <= rows[-1][key])
 
 
-def _equation(row, buffer_ph, target_ph, acidity, soil_ph) -> _TableAnswer:
+def _equation(row, buffer_ph, target_ph, acidity, soil_ph) -> Answer[float]:
     """Polynomials of buffer pH, one per printed target."""
     at = _need_buffer(row, buffer_ph)
     lines = load("acidity/lime_equations").where(name=row["name"])
@@ -259,7 +249,7 @@ def _equation(row, buffer_ph, target_ph, acidity, soil_ph) -> _TableAnswer:
     edges = {r["edge"] for r in lines}
     details = {} if "mid" in edges else {e: mixed(e) for e in ("low", "high")}
     value = mixed("mid") if "mid" in edges else (details["low"] + details["high"]) / 2.0
-    return _TableAnswer(value, notes, details, within and 4.5 <= at <= 7.0)
+    return Answer(value, notes=notes, details=details, within_range=within and 4.5 <= at <= 7.0)
 
 
 def _acidity(row, buffer_ph, acidity) -> float:
@@ -271,7 +261,7 @@ def _acidity(row, buffer_ph, acidity) -> float:
     raise ImpossibleInput(f"{row['name']} needs acidity")
 
 
-def _mehlich_nc(row, buffer_ph, target_ph, acidity, soil_ph) -> _TableAnswer:
+def _mehlich_nc(row, buffer_ph, target_ph, acidity, soil_ph) -> Answer[float]:
     ceiling = constant("nc_ceiling_ph")
     if soil_ph is None:
         raise ImpossibleInput(f"{row['name']} needs soil_ph")
@@ -282,10 +272,10 @@ def _mehlich_nc(row, buffer_ph, target_ph, acidity, soil_ph) -> _TableAnswer:
         )
     share = (target_ph - soil_ph) / (ceiling - soil_ph)
     found = _acidity(row, buffer_ph, acidity)
-    return _TableAnswer(found * share, details={"factor": share, "acidity": found})
+    return Answer(found * share, details={"factor": share, "acidity": found})
 
 
-def _mehlich_psu(row, buffer_ph, target_ph, acidity, soil_ph) -> _TableAnswer:
+def _mehlich_psu(row, buffer_ph, target_ph, acidity, soil_ph) -> Answer[float]:
     found = _acidity(row, buffer_ph, acidity)
     targets = (6.5, 7.0)
     within = target_ph in targets
@@ -303,8 +293,8 @@ def _mehlich_psu(row, buffer_ph, target_ph, acidity, soil_ph) -> _TableAnswer:
         raise ImpossibleInput(f"{row['name']} needs soil_ph where acidity is below 4 meq")
     else:
         pounds = constant("psu_flat_rate") if soil_ph < nearest else 0.0
-    return _TableAnswer(pounds / LB_PER_TON, notes,
-                        {"printed": pounds, "printed_unit": "lb/ac"}, within)
+    return Answer(pounds / LB_PER_TON, notes=notes, within_range=within,
+                  details={"printed": pounds, "printed_unit": "lb/ac"})
 
 
 def acid_saturation_at(ph: float) -> float:
@@ -316,7 +306,7 @@ def acid_saturation_at(ph: float) -> float:
     return min(max((-b - inside**0.5) / (2.0 * a), 0.0), 1.0)
 
 
-def _adams_evans(row, buffer_ph, target_ph, acidity, soil_ph) -> _TableAnswer:
+def _adams_evans(row, buffer_ph, target_ph, acidity, soil_ph) -> Answer[float]:
     at = _need_buffer(row, buffer_ph)
     if soil_ph is None:
         raise ImpossibleInput(f"{row['name']} needs soil_ph")
@@ -326,10 +316,10 @@ def _adams_evans(row, buffer_ph, target_ph, acidity, soil_ph) -> _TableAnswer:
         raise ImpossibleInput(f"the Adams-Evans curve has no acid saturation at pH {soil_ph:g}")
     cec = acid / now
     lime = cec * (now - then) * constant("ton_per_meq") * constant("ae_field_factor")
-    return _TableAnswer(
+    return Answer(
         lime, details={"acidity": acid, "acid_saturation_now": now,
                        "acid_saturation_target": then, "cec_meq": cec},
-        within=7.0 <= at <= 8.0 and 4.5 <= soil_ph < 7.0 and cec <= 13.0 and lime <= 5.0,
+        within_range=7.0 <= at <= 8.0 and 4.5 <= soil_ph < 7.0 and cec <= 13.0 and lime <= 5.0,
         notes=("for soils of CEC below 13 and low-activity clay",),
     )
 

@@ -14,7 +14,6 @@ SCHEMES = "acidity/fineness_schemes"
 
 
 def schemes() -> tuple[str, ...]:
-    """Names of the lime quality schemes."""
     return load(SCHEMES).column("scheme")
 
 

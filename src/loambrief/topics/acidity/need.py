@@ -3,13 +3,12 @@
 from dataclasses import dataclass, replace
 from typing import Any
 
-from loambrief.agronomy.crops import find_crop
 from loambrief.agronomy.intervals import plain_ends, within_limits
 from loambrief.agronomy.registry import Result, recording, subject
 from loambrief.case.schema import Analysis, CaseFile, Increment
 from loambrief.case.select import sample_area_ac
-from loambrief.errors import ImpossibleInput, UnknownName
-from loambrief.findings.crop_kinds import known_crop, standing, stays
+from loambrief.errors import ImpossibleInput
+from loambrief.findings.crop_kinds import known_crop, now_and_next, standing, stays
 from loambrief.findings.model import Message, Need, NeedKind, say, sources_of
 from loambrief.findings.places import place_of
 from loambrief.topics.acidity.formulas import (
@@ -282,19 +281,11 @@ def _cautions(case: CaseFile, short: bool = False) -> tuple[Message, ...]:
              say("acidity.caution_dust"), say("acidity.caution_ammonia")]
     if untilled(case):
         found.append(say("acidity.caution_surface"))
-    groups, potato = set(), False
-    for name in (case.field.crop, case.field.following_crop):
-        try:
-            crop = find_crop(name) if name else None
-        except UnknownName:
-            continue
-        if crop:
-            groups.add(crop.group)
-            potato = potato or crop.name == "potato"
-    if groups & set(LEGUMES) and grave is None:
+    crops = now_and_next(case)
+    if grave is None and any(crop.group in LEGUMES for crop in crops):
         found.append(say("acidity.caution_legume", months=constant("legume_lead_months"),
                          most=constant("legume_lead_most_months")))
-    if potato:
+    if any(crop.name == "potato" for crop in crops):
         found.append(say("acidity.caution_potato"))
     return tuple(found)
 

@@ -58,8 +58,6 @@ class PhTarget:
 
 @dataclass(frozen=True)
 class AcidState:
-    """Acidity of one sample."""
-
     sample: Sample
     place: Place
     main: Increment | None

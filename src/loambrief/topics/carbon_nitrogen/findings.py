@@ -75,34 +75,27 @@ def soil_carbon(sample: Sample) -> SoilCarbon | None:
 
 def assess(case: CaseFile) -> m.Assessment:
     """Findings on organic matter, C:N, residue, and manure or compost on offer."""
-    findings: list[m.Finding] = []
+    said: list[m.Said] = []
     no_matter, no_nitrogen = [], []
     for sample in case.samples:
         soil = soil_carbon(sample)
         if soil is None:
             no_matter.append(place_of(sample))
             continue
-        findings.append(_matter(case, soil))
+        said.append(_matter(case, soil))
         ratio = _ratio(case, soil)
         if ratio is None:
             no_nitrogen.append(place_of(sample))
-        else:
-            findings.append(ratio)
-        findings.append(_mineral(case, soil, ratio))
+        said += [ratio, _mineral(case, soil, ratio)]
     rates, missing = nitrogen_rates(case)
+    said += missing
     if no_matter:
-        missing.append(m.lacks("carbon_nitrogen.missing_matter", places=no_matter))
+        said.append(m.lacks("carbon_nitrogen.missing_matter", places=no_matter))
     if no_nitrogen:
-        missing.append(m.lacks("carbon_nitrogen.missing_nitrogen", places=no_nitrogen))
-    for number, residue in enumerate(case.residue, 1):
-        found = residue_finding(case, residue, number)
-        if isinstance(found, m.Missing):
-            missing.append(found)
-        else:
-            findings.append(found)
-    findings += material_findings(case)
-    findings += nitrogen_line(case) + rates
-    return m.Assessment(tuple(findings), tuple(missing))
+        said.append(m.lacks("carbon_nitrogen.missing_nitrogen", places=no_nitrogen))
+    said += [residue_finding(case, residue, number)
+             for number, residue in enumerate(case.residue, 1)]
+    return m.gathered([*said, *material_findings(case), *nitrogen_line(case), *rates])
 
 
 def _matter(case: CaseFile, soil: SoilCarbon) -> m.Finding:

@@ -42,7 +42,6 @@ class MethodFit:
 
 
 def places_named(case: CaseFile) -> tuple[str | None, ...]:
-    """Where the field is, in words."""
     return (case.farm.region, case.farm.country, case.case.jurisdiction)
 
 

@@ -2,7 +2,6 @@
 
 from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import CaseFile, Residue
-from loambrief.errors import UnknownName
 from loambrief.findings import model as m
 from loambrief.findings.confidence import grade_confidence
 from loambrief.findings.crop_kinds import fixes_nitrogen, known_crop, seeded_in_rows
@@ -34,11 +33,8 @@ def residue_ratio(residue: Residue) -> tuple[float, float | None, tuple[Result, 
         share = constant("plant_carbon") if carbon is None else carbon
         result = carbon_nitrogen_ratio.evaluate(carbon_pct=share, nitrogen_pct=nitrogen)
         return float(result.value), carbon, (result,), True
-    try:
-        result = residue_carbon_nitrogen.evaluate(material=residue.material)
-    except UnknownName:
-        return None
-    return float(result.value), carbon, (result,), False
+    held = residue_carbon_nitrogen.held(material=residue.material)
+    return None if held is None else (float(held.value), carbon, (held,), False)
 
 
 def _cautions(case: CaseFile, high: float | None) -> list[m.Message]:

@@ -25,17 +25,17 @@ PRACTICE = ("Ca", "Mg", "K", "H")
 
 def assess(case: CaseFile) -> m.Assessment:
     """Findings on exchangeable cations of every sample, and what was not measured."""
-    findings: list[m.Finding] = []
-    missing: list[m.Missing] = []
+    said: list[m.Said] = []
     for sample in case.samples:
         acid, state = acid_state(case, sample), cation_state(sample)
         if state.main is None or not state.any_cation:
             continue
-        found = [_capacity(case, state), magnesium_finding(case, acid, state),
+        said += [_capacity(case, state), magnesium_finding(case, acid, state),
                  calcium_finding(case, acid, state), tetany_finding(case, acid, state)]
-        findings += [f for f in found if f is not None]
-        missing += _missing(state)
-    return m.Assessment(tuple(findings), tuple(missing))
+        if not state.suppressed and state.cec is None and state.unknown:
+            said.append(m.lacks("cations.missing_cec", where=state.place,
+                                unknown=list(state.unknown)))
+    return m.gathered(said)
 
 
 def _capacity(case: CaseFile, state: CationState) -> m.Finding | None:
@@ -129,15 +129,6 @@ def _evidence(state: CationState, traditional: list[Result], outside: list[Resul
 
 def _against(state: CationState):
     return ((say("cations.avoid_balancing"), say("cations.why_balancing")),)
-
-
-def _missing(state: CationState) -> list[m.Missing]:
-    found: list[m.Missing] = []
-    if state.suppressed:
-        return found
-    if state.cec is None and state.unknown:
-        found.append(m.lacks("cations.missing_cec", where=state.place, unknown=list(state.unknown)))
-    return found
 
 
 def cation_make_up(case: CaseFile) -> tuple[CationState, ...]:

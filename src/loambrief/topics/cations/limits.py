@@ -2,12 +2,10 @@
 
 from typing import Any
 
-from loambrief.agronomy.crops import find_crop
 from loambrief.case.schema import CaseFile
 from loambrief.case.select import sample_area_ac
-from loambrief.errors import UnknownName
 from loambrief.findings import model as m
-from loambrief.findings.crop_kinds import kept_stock
+from loambrief.findings.crop_kinds import kept_stock, now_and_next
 from loambrief.findings.model import nutrient, say
 from loambrief.tables import load, parts
 from loambrief.topics.acidity.findings import wants_lime
@@ -143,14 +141,8 @@ def calcium_finding(case: CaseFile, acid: AcidState, state: CationState) -> m.Fi
 
 def _forage(case: CaseFile) -> str | None:
     """Present or following crop that stock may graze or be fed, or None."""
-    for name in (case.field.crop, case.field.following_crop):
-        try:
-            crop = find_crop(name) if name else None
-        except UnknownName:
-            continue
-        if crop is not None and crop.group in FORAGE_GROUPS and crop.name != "soybean":
-            return crop.name
-    return None
+    return next((crop.name for crop in now_and_next(case)
+                 if crop.group in FORAGE_GROUPS and crop.name != "soybean"), None)
 
 
 def tetany_finding(case: CaseFile, acid: AcidState, state: CationState) -> m.Finding | None:

@@ -27,8 +27,6 @@ NEUTRAL_EXTRACTS = ("mehlich-3", "ammonium-acetate", "mehlich-1")
 
 @dataclass(frozen=True)
 class CationState:
-    """Cations of one sample."""
-
     sample: Sample
     place: Place
     main: Increment | None
@@ -79,7 +77,6 @@ class CationState:
         return self.sample.methods.cations in NEUTRAL_EXTRACTS
 
     def charge(self, cation: str) -> float | None:
-        """Charge of one cation [meq/100g], or None."""
         ppm = self.amounts.get(cation)
         return None if ppm is None else float(ppm_to_meq(ppm, cation))
 

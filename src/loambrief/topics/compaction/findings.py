@@ -25,24 +25,17 @@ UNTILLED = ("no-till", "perennial")
 
 def assess(case: CaseFile) -> m.Assessment:
     """Findings on the cone readings, bulk density and infiltration of a case."""
-    findings: list[m.Finding] = []
-    missing: list[m.Missing] = []
+    said: list[m.Said] = []
     state = cone_state(case)
     if state is None or not state.zones:
-        missing.append(m.lacks("compaction.missing_cone"))
+        said.append(m.lacks("compaction.missing_cone"))
     else:
         for zone in state.zones:
-            findings.append(_resistance(state, zone))
+            said.append(_resistance(state, zone))
             if state.shows_dense and zone.dense_depths:
-                findings.append(_layer(state, zone))
-        findings.append(_trade_band(state))
-    density, lacking = density_findings(case)
-    findings += density
-    missing += lacking
-    intake = infiltration_finding(case)
-    if intake is not None:
-        findings.append(intake)
-    return m.Assessment(tuple(findings), tuple(missing))
+                said.append(_layer(state, zone))
+        said.append(_trade_band(state))
+    return m.gathered([*said, *density_findings(case), infiltration_finding(case)])
 
 
 def _judged(state: ConeState, zone: ConeZone) -> tuple[m.Status, int]:

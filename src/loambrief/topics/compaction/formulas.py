@@ -23,7 +23,6 @@ constant = partial(named_number, "compaction/constants")
 
 
 def threshold_psi(key: str) -> float:
-    """A row of ``compaction/thresholds`` in psi."""
     row = load("compaction/thresholds").find(key=key)
     return row["value"] * (1000.0 / KPA_PER_PSI if row["unit"] == "MPa" else 1.0)
 

@@ -1,5 +1,7 @@
 """Bulk density, pores and air of the sampled slices; how fast water goes in."""
 
+from collections.abc import Iterator
+
 from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import CaseFile, Increment, Sample
 from loambrief.case.select import age_days, sample_area_ac
@@ -27,22 +29,17 @@ STEP = {"ideal": (m.Status.ADEQUATE, 0), "between ideal and affected": (m.Status
         "may affect roots": (m.Status.WATCH, 1), "restricts roots": (m.Status.LIMITING, 2)}
 
 
-def density_findings(case: CaseFile) -> tuple[list[m.Finding], list[m.Missing]]:
+def density_findings(case: CaseFile) -> Iterator[m.Said]:
     """One finding per slice with a bulk density."""
-    findings, missing = [], []
     for sample in case.samples:
         for increment in sample.increments:
             density = plain(increment.bulk_density)
             if density is None:
                 continue
             if sample.texture is None:
-                missing.append(m.lacks("compaction.missing_texture",
-                                       where=place_of(sample, increment)))
+                yield m.lacks("compaction.missing_texture", where=place_of(sample, increment))
             elif sample.texture not in ORGANIC:
-                found = _density(case, sample, increment, density)
-                if found is not None:
-                    findings.append(found)
-    return findings, missing
+                yield _density(case, sample, increment, density)
 
 
 def _density(case: CaseFile, sample: Sample, increment: Increment,

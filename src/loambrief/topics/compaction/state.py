@@ -64,8 +64,6 @@ class ConeZone:
 
 @dataclass(frozen=True)
 class ConeState:
-    """All that the cone tells about a case."""
-
     cone: Penetrometer
     moisture: Result
     zones: tuple[ConeZone, ...]

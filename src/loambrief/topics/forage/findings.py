@@ -1,13 +1,12 @@
 """Hay and forage tests: relative feed value, relative forage quality, grades, dangers to stock."""
 
-from loambrief.agronomy.crops import find_crop
 from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import CaseFile, Forage
 from loambrief.case.select import age_days
-from loambrief.errors import ImpossibleInput, UnknownName
+from loambrief.errors import ImpossibleInput
 from loambrief.findings import model as m
 from loambrief.findings.confidence import grade_confidence
-from loambrief.findings.crop_kinds import kept_stock
+from loambrief.findings.crop_kinds import FORAGE, kept_stock, known_crop
 from loambrief.findings.model import say
 from loambrief.findings.places import lot_place
 from loambrief.tables import load
@@ -28,41 +27,24 @@ from loambrief.topics.forage.stock import RUMINANTS, ash_finding, nitrate_findin
 from loambrief.topics.forage.weeds import poisonous_hay, weedy_hay
 from loambrief.units import plain
 
-FORAGE_CROPS = ("alfalfa", "grass forage")
 RFQ_PARTS = ("crude_protein", "adf", "ndf", "ether_extract", "ash", "ndfd_48h")
 
 
 def assess(case: CaseFile) -> m.Assessment:
     """Findings on the forage tests of a case, and what of them is missing."""
-    findings: list[m.Finding] = []
-    missing: list[m.Missing] = []
+    said: list[m.Said] = []
     for test in case.forage:
-        sure = _confidence(case, test)
+        sure, place = _confidence(case, test), lot(test)
         quality = _quality(case, test, sure)
-        if quality is None:
-            missing.append(m.lacks("forage.missing_fibre", name=lot(test)))
-        else:
-            findings.append(quality)
-            rfq, lacking = _rfq(test, sure)
-            findings += [rfq] if rfq is not None else []
-            missing += lacking
-        findings += [f for f in (nitrate_finding(case, test, lot(test), sure),
-                                 sugar_finding(case, test, lot(test), sure),
-                                 ash_finding(test, lot(test), sure),
-                                 tetany_finding(case, test, lot(test), sure),
-                                 calcium_phosphorus_finding(case, test, lot(test), sure),
-                                 mineral_finding(case, test, lot(test), sure))
-                     if f is not None]
-    weedy = weedy_hay(case)
-    findings += [weedy] if weedy is not None else []
-    poison, unjudged = poisonous_hay(case)
-    findings += [poison] if poison is not None else []
-    missing += unjudged
-    fed, lacking = stock_findings(case)
-    stand, hazards = stand_finding(case), hazard_finding(case)
-    findings += [*fed, *(f for f in (stand, hazards) if isinstance(f, m.Finding))]
-    missing += [*lacking, *([stand] if isinstance(stand, m.Missing) else []), *_missing(case)]
-    return m.Assessment(tuple(findings), tuple(missing))
+        said += ([m.lacks("forage.missing_fibre", name=place)] if quality is None
+                 else [quality, _rfq(test, sure)])
+        said += [nitrate_finding(case, test, place, sure), sugar_finding(case, test, place, sure),
+                 ash_finding(test, place, sure), tetany_finding(case, test, place, sure),
+                 calcium_phosphorus_finding(case, test, place, sure),
+                 mineral_finding(case, test, place, sure)]
+    said += [weedy_hay(case), *poisonous_hay(case), *stock_findings(case), stand_finding(case),
+             hazard_finding(case), *_missing(case)]
+    return m.gathered(said)
 
 
 def lot(test: Forage) -> m.Place:
@@ -77,12 +59,8 @@ def _confidence(case: CaseFile, test: Forage) -> m.Confidence:
 
 
 def _feeds_forage(case: CaseFile) -> bool:
-    if kept_stock(case):
-        return True
-    try:
-        return find_crop(case.field.crop).group in FORAGE_CROPS
-    except UnknownName:
-        return False
+    crop = known_crop(case.field.crop)
+    return bool(kept_stock(case)) or (crop is not None and crop.group in FORAGE)
 
 
 def _missing(case: CaseFile) -> list[m.Missing]:
@@ -178,13 +156,13 @@ def _grade(test: Forage) -> Result | None:
                                    ndf_pct=plain(test.ndf))
 
 
-def _rfq(test: Forage, sure: m.Confidence) -> tuple[m.Finding | None, list[m.Missing]]:
+def _rfq(test: Forage, sure: m.Confidence) -> m.Finding | m.Missing:
     """Relative forage quality, or what keeps it from being worked out."""
     parts = {name: plain(getattr(test, name)) for name in RFQ_PARTS}
     lacking = [name for name, value in parts.items() if value is None]
     if lacking:
-        return None, [m.lacks("forage.missing_rfq", name=lot(test), lacking=lacking,
-                              thirty="ndfd_48h" in lacking and test.ndfd_30h is not None)]
+        return m.lacks("forage.missing_rfq", name=lot(test), lacking=lacking,
+                       thirty="ndfd_48h" in lacking and test.ndfd_30h is not None)
     with subject(lot(test)):
         try:
             rfq = relative_forage_quality.evaluate(
@@ -192,8 +170,8 @@ def _rfq(test: Forage, sure: m.Confidence) -> tuple[m.Finding | None, list[m.Mis
                 ndf_pct=parts["ndf"], ee_pct=parts["ether_extract"], ash_pct=parts["ash"],
                 ndfd_pct=parts["ndfd_48h"])
         except ImpossibleInput:
-            return None, [m.Missing(say("forage.missing_rfq_odd", name=lot(test)),
-                                    say("forage.missing_rfq_means"), "forage")]
+            return m.Missing(say("forage.missing_rfq_odd", name=lot(test)),
+                             say("forage.missing_rfq_means"), "forage")
         rfv = _feed_value(test)
     value = float(rfq.value)
     error = float(rfq.details["error"])
@@ -223,4 +201,4 @@ def _rfq(test: Forage, sure: m.Confidence) -> tuple[m.Finding | None, list[m.Mis
         sources=(rfq.source, "uga-forage-glossary", "moore-undersander-2002",
                  "undersander-rfq-classes"),
         results=(rfq,),
-    ), []
+    )

@@ -44,18 +44,16 @@ class Demand:
     results: tuple[Result, ...]
 
 
-def stock_findings(case: CaseFile) -> tuple[list[m.Finding], list[m.Missing]]:
+def stock_findings(case: CaseFile) -> list[m.Said]:
     """Findings on grazing and hay, and what they lack; nothing without a herd."""
     stock = case.stock
     if stock is None or (stock.grazing is None and stock.hay is None):
-        return [], []
+        return []
     demand = _demand(stock)
     if isinstance(demand, m.Missing):
-        return [], [demand]
-    made = [_grazing(case, stock.grazing, demand) if stock.grazing is not None else None,
+        return [demand]
+    return [_grazing(case, stock.grazing, demand) if stock.grazing is not None else None,
             _hay(case, stock, stock.hay, demand) if stock.hay is not None else None]
-    return ([x for x in made if isinstance(x, m.Finding)],
-            [x for x in made if isinstance(x, m.Missing)])
 
 
 def _demand(stock: Stock) -> Demand | m.Missing:

@@ -1,8 +1,9 @@
 """Weeds of a hay field that can hurt the stock it feeds."""
 
+from collections.abc import Iterator
+
 from loambrief.agronomy.registry import subject
 from loambrief.case.schema import CaseFile, Weed
-from loambrief.errors import UnknownName
 from loambrief.findings import model as m
 from loambrief.findings.crop_kinds import FORAGE, kept_stock, known_crop
 from loambrief.findings.model import say
@@ -18,23 +19,20 @@ from loambrief.topics.forage.formulas_safety import (
     hay_caution,
     hay_weed_caution,
 )
-from loambrief.topics.weeds.formulas_names import find_species
+from loambrief.topics.weeds.formulas_names import known_species
 
 HAZARDS = "weeds/hazards"
 HAY_LEGUMES = ("red clover",)
 
 
 def hay_crop(case: CaseFile) -> bool:
-    """The field grows forage."""
     crop = known_crop(case.field.crop)
     return crop is not None and (crop.group in FORAGE or crop.name in HAY_LEGUMES)
 
 
 def _species(weed: Weed) -> str | None:
-    try:
-        return str(find_species(weed.species)["scientific_name"])
-    except UnknownName:
-        return None
+    row = known_species(weed.species)
+    return None if row is None else str(row["scientific_name"])
 
 
 def _listed(awns: bool) -> dict[str, tuple[str, ...]]:
@@ -96,14 +94,14 @@ OWN_SIGNS = {"Berteroa incana": "alyssum"}
 """Species whose signs in stock have a sentence of their own."""
 
 
-def poisonous_hay(case: CaseFile) -> tuple[m.Finding | None, tuple[m.Missing, ...]]:
+def poisonous_hay(case: CaseFile) -> Iterator[m.Said]:
     """Weeds that poison the stock that eats the hay, and weeds that nobody here can judge.
 
     By the published caution of each weed; a share below the reported one is no all-clear. Weeds the
     program does not know are missing where stock are kept.
     """
     if not hay_crop(case):
-        return None, ()
+        return
     awned = {**_listed(awns=False), **_listed(awns=True)}
     stock: list[str | None] = [*kept_stock(case)] or [None]
     rows, results, worst = [], [], 0
@@ -131,16 +129,16 @@ def poisonous_hay(case: CaseFile) -> tuple[m.Finding | None, tuple[m.Missing, ..
                                                         if c in classes),
                      "sick": row["sick_from_pct"], "deaths": row["deaths_from_pct"],
                      "signs": OWN_SIGNS.get(name), "sources": str(row["source"]).split(";")})
-    missing = _unjudged_weeds(case)
+    yield from _unjudged_weeds(case)
     if not rows:
-        return None, missing
+        return
     places = list(dict.fromkeys(w.place for w in weeds if w.place))
     place = spots_place(case, "poisonous", places)
     stock_hit = list(dict.fromkeys(kinds))
     sure = all(w.identification == "certain" for w in weeds)
     names = [str(r["name"]) for r in rows]
     sources = tuple(dict.fromkeys(s for r in rows for s in r["sources"]))
-    return m.Finding(
+    yield m.Finding(
         id="forage.poisonous_hay",
         title=say("forage.title_poison", weeds=names, stock=stock_hit, where=place),
         status=m.Status.LIMITING, severity=worst if kept_stock(case) else 1,
@@ -156,7 +154,7 @@ def poisonous_hay(case: CaseFile) -> tuple[m.Finding | None, tuple[m.Missing, ..
                       place=place, sources=sources, results=tuple(results),
                       cautions=(say("forage.caution_poison", stock=stock_hit),)),),
         sources=sources, results=tuple(results),
-    ), missing
+    )
 
 
 def _unjudged_weeds(case: CaseFile) -> tuple[m.Missing, ...]:

@@ -44,8 +44,6 @@ class ChangeVerdict(StrEnum):
 
 @dataclass(frozen=True)
 class PastReading:
-    """One value of a series."""
-
     date: dt.date
     value: float
     method: str

@@ -37,43 +37,31 @@ def assess(case: CaseFile) -> m.Assessment:
     except UnknownName as error:
         missing = m.lacks("nutrients.missing_crop", crop=case.field.crop, hint=str(error))
         return m.Assessment(missing=(missing,))
-    found: list[m.Finding] = []
-    lacking: list[m.Missing] = []
     pairs = tilled(case)
+    said: list[m.Said] = [*_guide_finding(state)]
     if not pairs:
-        lacking.append(m.lacks("nutrients.missing_tilled"))
-    found += _guide_finding(state)
+        said.append(m.lacks("nutrients.missing_tilled"))
     for sample, increment in pairs:
-        said: list[m.Finding | m.Missing] = []
-        for nutrient in NUTRIENTS:
-            said += nutrients_pk.assess_sample(state, sample, increment, nutrient)
+        by_guide = [x for nutrient in NUTRIENTS
+                    for x in nutrients_pk.assess_sample(state, sample, increment, nutrient)]
+        said += by_guide
         if too_old(case, sample):
-            found += [f for f in said if isinstance(f, m.Finding)]
-            lacking += [x for x in said if isinstance(x, m.Missing)]
-            lacking.append(_outdated(state, sample))
+            said.append(_outdated(state, sample))
             continue
-        phosphorus = next((f for f in said if isinstance(f, m.Finding)
+        phosphorus = next((f for f in by_guide if isinstance(f, m.Finding)
                            and f.id == f"nutrients.p.{sample.id}"), None)
-        water = nutrients_water.assess_sample(state, sample, increment, phosphorus)
-        said += [water] if water is not None else []
+        said.append(nutrients_water.assess_sample(state, sample, increment, phosphorus))
         said += nutrients_secondary.assess_sample(state, sample, increment)
         said += nutrients_sulfur.sulfur(state, sample, increment)
         toxic = dict(nutrients_toxic.toxic_metals(state, sample, increment))
-        said += toxic.values()
-        open_ = nutrients_toxic.unjudged(state, sample, increment)
-        said += [open_] if open_ is not None else []
+        said += [*toxic.values(), nutrients_toxic.unjudged(state, sample, increment)]
         said += nutrients_minor.micronutrients(
             state, sample, increment, [e for e, f in toxic.items() if f.severity])
-        found += [f for f in said if isinstance(f, m.Finding)]
-        lacking += [x for x in said if isinstance(x, m.Missing)]
-    for sample in case.samples:
-        calcium = nutrients_crop.surface_calcium(state, sample)
-        found += [calcium] if calcium is not None else []
-    harvest = nutrients_crop.removal(state)
-    found += [harvest] if harvest is not None else []
-    seed_row = seed_row_finding(case)
-    found += [seed_row] if seed_row is not None else []
-    return m.Assessment(tuple(_with_advice_against(state, found)), tuple(_each_once(lacking)))
+    said += [nutrients_crop.surface_calcium(state, sample) for sample in case.samples]
+    said += [nutrients_crop.removal(state), seed_row_finding(case)]
+    found = m.gathered(said)
+    return m.Assessment(tuple(_with_advice_against(state, found.findings)),
+                        tuple(_each_once(found.missing)))
 
 
 def _outdated(state: NutrientState, sample: Sample) -> m.Missing:
@@ -131,7 +119,7 @@ def _is_enough(finding: m.Finding, nutrient: str) -> bool:
     ) and finding.status in (m.Status.ADEQUATE, m.Status.EXCESS)
 
 
-def _with_advice_against(state: NutrientState, found: list[m.Finding]) -> list[m.Finding]:
+def _with_advice_against(state: NutrientState, found: Iterable[m.Finding]) -> list[m.Finding]:
     """Findings with the "do not buy" pairs; each pair stands once and names all its places."""
     told = list(found)
     for nutrient in NUTRIENTS:

@@ -2,7 +2,6 @@
 
 from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import Sample
-from loambrief.errors import UnknownName
 from loambrief.findings.crop_kinds import known_crop
 from loambrief.findings.model import Evidence, Side, on_side
 from loambrief.findings.places import named_place
@@ -26,13 +25,8 @@ def leaf_class(state: NutrientState, sample: Sample, element: str) -> Result | N
                 or crop.name not in state.crop.lineage):
             continue
         with subject(place):
-            try:
-                read = tissue_class.evaluate(crop=crop.name, part=test.part, stage=test.stage,
-                                             nutrient=element, value=value)
-            except UnknownName:
-                continue
-        if read.value is not None:
-            found = read
+            found = tissue_class.held(crop=crop.name, part=test.part, stage=test.stage,
+                                      nutrient=element, value=value) or found
     return found
 
 

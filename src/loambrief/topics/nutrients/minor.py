@@ -44,8 +44,6 @@ from memory, unverified)."""
 
 @dataclass(frozen=True)
 class Micro:
-    """One micronutrient test, read."""
-
     element: str
     value: float
     unit: str

@@ -1,14 +1,14 @@
 """What a case says about its crop, yield, guide and soil tests, worked out once."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from loambrief.agronomy.crops import Crop, find_crop, yield_in_crop_unit
 from loambrief.agronomy.guides import Guide, find_guide, fitting_guides, known_guides
 from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import CaseFile, Increment, Sample
 from loambrief.case.select import main_increment
-from loambrief.errors import UnknownName
 from loambrief.findings.confidence import grade_confidence
+from loambrief.findings.crop_kinds import known_crop
 from loambrief.findings.model import Confidence, Place
 from loambrief.findings.places import place_of
 from loambrief.topics.acidity.formulas import exchange_acidity
@@ -40,8 +40,6 @@ class Cec:
 
 @dataclass(frozen=True)
 class NutrientState:
-    """A case as the nutrient findings see it."""
-
     case: CaseFile
     crop: Crop
     crop_yield: float | None
@@ -97,15 +95,8 @@ class NutrientState:
 
 
 def _rotation(case: CaseFile, crop: Crop) -> tuple[str, ...]:
-    found = []
-    for name in (case.field.previous_crop, case.field.following_crop):
-        try:
-            other = find_crop(name) if name else None
-        except UnknownName:
-            other = None
-        if other is not None and other.name != crop.name:
-            found.append(other.name)
-    return tuple(dict.fromkeys(found))
+    others = (known_crop(n) for n in (case.field.previous_crop, case.field.following_crop))
+    return tuple(dict.fromkeys(c.name for c in others if c is not None and c.name != crop.name))
 
 
 def _methods(case: CaseFile) -> dict[str, str | None]:
@@ -131,11 +122,10 @@ def read(case: CaseFile) -> NutrientState:
     state = NutrientState(case, crop, amount, _rotation(case, crop), None, case.guide is not None)
     if case.guide is not None:
         if case.guide not in known_guides():
-            return NutrientState(case, crop, amount, state.rotation, None, True, case.guide)
-        return NutrientState(case, crop, amount, state.rotation, find_guide(case.guide), True)
+            return replace(state, unknown_guide=case.guide)
+        return replace(state, guide=find_guide(case.guide))
     fitting = fitting_guides(crop, _methods(case), state.places)
-    chosen = fitting[0] if len(fitting) == 1 else None
-    return NutrientState(case, crop, amount, state.rotation, chosen, False, "", fitting)
+    return replace(state, guide=fitting[0] if len(fitting) == 1 else None, candidates=fitting)
 
 
 def minor_method(sample: Sample, element: str) -> str | None:

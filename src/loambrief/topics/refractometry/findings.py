@@ -23,26 +23,20 @@ from loambrief.topics.refractometry.state import (
 
 
 def assess(case: CaseFile) -> m.Assessment:
-    """Findings on the sap readings of a case."""
     state = sap_state(case)
     if state is None:
         return m.Assessment()
-    findings: list[m.Finding] = []
-    missing: list[m.Missing] = []
-    for weed in state.weeds:
-        crop = state.beside(weed)
-        if crop is not None:
-            findings.append(_pair(state, crop, weed))
-    findings += [_crop(state, crop) for crop in state.crops]
+    said: list[m.Said] = [_pair(state, crop, weed) for weed in state.weeds
+                          if (crop := state.beside(weed)) is not None]
+    said += [_crop(state, crop) for crop in state.crops]
     lined = [s for s in state.all if s.reading.line is not None]
     if lined:
-        findings.append(_line(state, lined))
-    findings += [_not_to_press(state, weed) for weed in state.weeds if weed.not_to_press]
+        said.append(_line(state, lined))
+    said += [_not_to_press(state, weed) for weed in state.weeds if weed.not_to_press]
     if not state.crops:
-        missing.append(m.lacks("refractometry.missing_crop"))
-    missing += [m.lacks("refractometry.missing_temperature", plant=sap.label)
-                for sap in state.all if not sap.comparable]
-    return m.Assessment(tuple(findings), tuple(missing))
+        said.append(m.lacks("refractometry.missing_crop"))
+    return m.gathered([*said, *(m.lacks("refractometry.missing_temperature", plant=sap.label)
+                                for sap in state.all if not sap.comparable)])
 
 
 def _readings(sap: Sap) -> dict[str, object]:
@@ -143,9 +137,8 @@ def _needs(state: SapState, crop: Sap, weed: Sap, below: bool) -> tuple[m.Need, 
 
 def _published() -> list[m.Evidence]:
     """What was published for and against Brix as a sign of health, in table order."""
-    sides = {"for": m.Side.FOR, "against": m.Side.AGAINST, "context": m.Side.CONTEXT}
     return [
-        m.Evidence(sides[str(row["side"])], say(f"refractometry.published_{row['key']}"),
+        m.Evidence(m.Side(row["side"]), say(f"refractometry.published_{row['key']}"),
                    m.Grade.PUBLISHED, (str(row["source"]),))
         for row in load("refractometry/evidence")
     ]

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import CaseFile, Refractometer, SapReading
 from loambrief.case.select import age_days
-from loambrief.errors import ImpossibleInput, UnknownName
+from loambrief.errors import ImpossibleInput
 from loambrief.findings.confidence import grade_confidence
 from loambrief.findings.model import Confidence, Place
 from loambrief.findings.places import named_place
@@ -19,7 +19,7 @@ from loambrief.topics.refractometry.formulas import (
     sap_pressing_check,
 )
 from loambrief.topics.sampling.formulas import mean_interval
-from loambrief.topics.weeds.formulas_names import find_species
+from loambrief.topics.weeds.formulas_names import known_species
 
 MOST_MINUTES_APART = 60
 """Readings further apart than this are not of the same time of day (our choice; Brix rises
@@ -88,8 +88,6 @@ class Sap:
 
 @dataclass(frozen=True)
 class SapState:
-    """All readings of a case, crops and weeds."""
-
     case: CaseFile
     part: Refractometer
     crops: tuple[Sap, ...]
@@ -140,10 +138,8 @@ def sap_state(case: CaseFile) -> SapState | None:
 
 
 def _scientific(name: str) -> str:
-    try:
-        return str(find_species(name)["scientific_name"])
-    except UnknownName:
-        return name.casefold().strip()
+    row = known_species(name)
+    return name.casefold().strip() if row is None else str(row["scientific_name"])
 
 
 def _local_name(case: CaseFile, reading: SapReading) -> str | None:

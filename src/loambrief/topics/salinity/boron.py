@@ -2,7 +2,6 @@
 
 from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import CaseFile, Sample
-from loambrief.errors import UnknownName
 from loambrief.findings import model as m
 from loambrief.findings.model import say
 from loambrief.findings.places import place_of
@@ -16,13 +15,8 @@ LEAF = "tissue"
 
 
 def crop_limit(crop: str) -> Result | None:
-    """The published threshold of a crop; None without one."""
-    try:
-        with subject(crop):
-            limit = boron_threshold.evaluate(crop=crop)
-    except UnknownName:
-        return None
-    return None if limit.value is None else limit
+    with subject(crop):
+        return boron_threshold.held(crop=crop)
 
 
 def boron_in_water(case: CaseFile) -> m.Evidence | None:

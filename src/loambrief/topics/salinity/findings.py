@@ -4,38 +4,31 @@ from dataclasses import dataclass
 
 from loambrief.case.schema import CaseFile
 from loambrief.findings.crop_kinds import known_crop
-from loambrief.findings.model import Assessment, Finding, Missing, Place, lacks
+from loambrief.findings.model import Assessment, Missing, Place, Said, gathered, lacks
 from loambrief.topics.salinity.boron import boron_finding
 from loambrief.topics.salinity.formulas import constant as salt_constant
 from loambrief.topics.salinity.formulas_sodicity import constant as sodium_constant
 from loambrief.topics.salinity.needs import POOR_DRAINAGE, ROOT_DEPTH_IN
 from loambrief.topics.salinity.sodium import sodium_finding
-from loambrief.topics.salinity.soil import HIGH_PH, salt_findings, salty_materials
+from loambrief.topics.salinity.soil import HIGH_PH, salt_findings
 from loambrief.topics.salinity.state import SaltState, irrigated, leached_for, salt_state
 from loambrief.topics.salinity.water import water_findings
-
-__all__ = ["SalinityPlane", "assess", "plane", "salty_materials"]
 
 
 def assess(case: CaseFile) -> Assessment:
     """Findings on salinity and sodicity of every sample and of the irrigation water."""
-    findings: list[Finding] = []
-    missing: list[Missing] = []
+    said: list[Said] = []
     crop = leached_for(case)
     for sample in case.samples:
         state = salt_state(sample)
-        findings += salt_findings(case, state)
-        sodium = sodium_finding(case, state, crop)
-        findings += [f for f in (sodium, boron_finding(case, sample)) if f is not None]
-        missing += _missing(case, state)
-    missing += _chloride(case)
-    of_water, lacking = water_findings(case)
-    return Assessment(tuple(findings) + of_water, tuple(missing) + lacking)
+        said += [*salt_findings(case, state), sodium_finding(case, state, crop),
+                 boron_finding(case, sample), *_missing(case, state)]
+    return gathered([*said, *_chloride(case), *water_findings(case)])
 
 
 def _relevant(case: CaseFile, state: SaltState) -> bool:
     """Salt is worth asking about: irrigated land, or an alkaline sample."""
-    return irrigated(case) or any((s.increment.ph or 0) >= HIGH_PH for s in state.slices)
+    return irrigated(case) or _alkaline(state)
 
 
 def _missing(case: CaseFile, state: SaltState) -> list[Missing]:

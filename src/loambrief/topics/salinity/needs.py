@@ -190,10 +190,7 @@ def leach_need(case: CaseFile, state: SaltState, crop: CropTolerance | None,
               "dissolve_high_in": None, "solubility": None}
     results = [target, water]
     if dissolving is not None and gypsum is not None:
-        params |= {"gypsum_ton_ac": gypsum.amount, "dissolve_in": float(dissolving.value),
-                   "dissolve_low_in": float(dissolving.details["low"]),
-                   "dissolve_high_in": float(dissolving.details["high"]),
-                   "solubility": float(dissolving.details["solubility_g_l"])}
+        params |= _dissolved(gypsum, dissolving)
         results.append(dissolving)
     amount = None if water.value is None else float(water.value)
     low, high = ends_of(span)
@@ -211,6 +208,13 @@ def leach_need(case: CaseFile, state: SaltState, crop: CropTolerance | None,
     )
 
 
+def _dissolved(gypsum: Need, water: Result) -> dict[str, object]:
+    """The water that only dissolves a gypsum."""
+    return {"gypsum_ton_ac": gypsum.amount, "dissolve_in": water.number,
+            "dissolve_low_in": water.details["low"], "dissolve_high_in": water.details["high"],
+            "solubility": water.details["solubility_g_l"]}
+
+
 def wash_need(case: CaseFile, state: SaltState, gypsum: Need) -> Need | None:
     """Water that dissolves the gypsum and carries the sodium down, where salt alone asks none."""
     if not gypsum.amount or not irrigated(case):
@@ -219,11 +223,7 @@ def wash_need(case: CaseFile, state: SaltState, gypsum: Need) -> Need | None:
         water = gypsum_dissolving_water_in.evaluate(gypsum_ton_ac=gypsum.amount)
         span = wash_range(gypsum, water)
     low, high = ends_of(span)
-    params: dict[str, object] = {
-        **held_back(case),
-        "gypsum_ton_ac": gypsum.amount, "after_gypsum": True, "dissolve_in": water.number,
-        "dissolve_low_in": water.details["low"], "dissolve_high_in": water.details["high"],
-        "solubility": water.details["solubility_g_l"]}
+    params = {**held_back(case), **_dissolved(gypsum, water), "after_gypsum": True}
     return Need(
         kind=NeedKind.LEACH, item="sodium", unit="in",
         text=say("salinity.need_wash", amount=water.number, low=low, high=high,

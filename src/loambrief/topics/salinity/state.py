@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import CaseFile, Increment, Sample
 from loambrief.case.select import main_increment, surface_increment
-from loambrief.errors import ImpossibleInput, UnknownName
+from loambrief.errors import ImpossibleInput
 from loambrief.findings.model import Place
 from loambrief.findings.places import depth_of, place_of
 from loambrief.topics.salinity.formulas import (
@@ -33,8 +33,6 @@ nothing about the exchange capacity (Kansas State 2021, about pH 7.3)."""
 
 @dataclass(frozen=True)
 class SliceSalt:
-    """ECe and SAR of one depth slice."""
-
     increment: Increment
     place: Place
     ece: float | None = None
@@ -67,8 +65,6 @@ class EspEstimate:
 
 @dataclass(frozen=True)
 class SaltState:
-    """All that one sample tells about salt and sodium."""
-
     sample: Sample
     place: Place
     main: SliceSalt | None
@@ -251,7 +247,6 @@ def _root_chain(sample: Sample, slices: tuple[SliceSalt, ...]) -> list[SliceSalt
 
 
 def salt_state(sample: Sample) -> SaltState:
-    """Work out one sample."""
     slices = tuple(_slice(sample, inc) for inc in sample.increments)
     wanted = main_increment(sample) or surface_increment(sample)
     main = next((s for s in slices if s.increment is wanted), None)
@@ -299,10 +294,9 @@ def tolerance(crop: str | None) -> CropTolerance | None:
     """Tolerance of a crop; None where nothing is published in the table."""
     if crop is None:
         return None
-    try:
-        with subject(crop):
-            result = crop_salt_threshold.evaluate(crop=crop)
-    except UnknownName:
+    with subject(crop):
+        result = crop_salt_threshold.held(crop=crop)
+    if result is None:
         return None
     early = result.details.get("early_limit_ds_m")
     return CropTolerance(crop, float(result.value), float(result.details["slope_pct"]),

@@ -5,7 +5,6 @@ from typing import Any
 from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import CaseFile, Water
 from loambrief.case.select import age_days
-from loambrief.errors import UnknownName
 from loambrief.findings import model as m
 from loambrief.findings.confidence import grade_confidence
 from loambrief.findings.model import say
@@ -31,7 +30,12 @@ from loambrief.topics.salinity.formulas_water_quality import (
 from loambrief.topics.salinity.needs import KEPT_YIELD_LOSS_PCT, held_back
 from loambrief.topics.salinity.state import CropTolerance, irrigated, leached_for, watering
 from loambrief.topics.salinity.treatment import treatment_finding
-from loambrief.topics.salinity.water_other import clogging_finding, load_finding, trace_finding
+from loambrief.topics.salinity.water_other import (
+    ORDER,
+    clogging_finding,
+    load_finding,
+    trace_finding,
+)
 from loambrief.units import plain
 
 LEVEL = {"none": (m.Status.ADEQUATE, 0), "slight to moderate": (m.Status.WATCH, 1),
@@ -42,24 +46,23 @@ MOST_LEACHING = 0.6
 """A share above this is taken for a crop that loses a tenth instead: our own step."""
 
 
-def water_findings(case: CaseFile) -> tuple[tuple[m.Finding, ...], tuple[m.Missing, ...]]:
+def water_findings(case: CaseFile) -> list[m.Said]:
     """All findings on the water, and what its test lacks."""
     if not irrigated(case):
-        return (), ()
+        return []
     water = case.water
     if water is None:
-        return (), (m.lacks("salinity.missing_water"),)
-    found = [_salt(case), treatment_finding(case, _water_sar(case), _residual(case)),
-             _sealing(case), _ions(case), load_finding(case), clogging_finding(case),
-             trace_finding(case)]
-    missing = []
+        return [m.lacks("salinity.missing_water")]
+    said: list[m.Said] = [
+        _salt(case), treatment_finding(case, _water_sar(case), _residual(case)), _sealing(case),
+        _ions(case), load_finding(case), clogging_finding(case), trace_finding(case)]
     if plain(water.ec) is None:
-        missing.append(m.lacks("salinity.missing_water_ec"))
+        said.append(m.lacks("salinity.missing_water_ec"))
     if None in (plain(water.sodium), plain(water.calcium), plain(water.magnesium)):
-        missing.append(m.lacks("salinity.missing_water_ions"))
+        said.append(m.lacks("salinity.missing_water_ions"))
     if plain(water.ec) is not None and plain(case.field.seasonal_et) is None:
-        missing.append(m.lacks("salinity.missing_et"))
-    return tuple(f for f in found if f is not None), tuple(missing)
+        said.append(m.lacks("salinity.missing_et"))
+    return said
 
 
 def _water(case: CaseFile) -> Water:
@@ -299,8 +302,7 @@ def _ions(case: CaseFile) -> m.Finding | None:
         if own is not None:
             lines.append(own)
             results += list(own.results)
-    order = ("severe", "slight to moderate", "none")
-    worst = min(levels.values(), key=order.index)
+    worst = min(levels.values(), key=ORDER.index)
     status, severity = LEVEL[worst]
     named = [n for n, level in levels.items() if level == worst] if worst != "none" else []
     return m.Finding(
@@ -320,12 +322,9 @@ def _foliar(case: CaseFile, method: str) -> m.Evidence | None:
     if method != "sprinkler" or worst is None:
         return None
     crop = case.field.crop
-    try:
-        with subject(_water(case).source, crop):
-            limit = foliar_salt_limit.evaluate(crop=crop)
-    except UnknownName:
-        return None
-    if limit.value is None:
+    with subject(_water(case).source, crop):
+        limit = foliar_salt_limit.held(crop=crop)
+    if limit is None:
         return None
     injured = worst >= float(limit.value)
     return m.on_side(m.Side.FOR if injured else m.Side.AGAINST, "salinity.foliar", limit, crop=crop,

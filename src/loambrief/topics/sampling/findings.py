@@ -22,7 +22,6 @@ EXAMPLE = "phosphorus"
 
 
 def assess(case: CaseFile) -> m.Assessment:
-    """One finding per soil sample."""
     if not case.samples:
         return m.Assessment(missing=(m.lacks("sampling.missing_soil_test"),))
     return m.Assessment(tuple(_support(case, sample) for sample in case.samples))

@@ -18,19 +18,16 @@ PH_GAP = 0.3
 
 def assess(case: CaseFile) -> m.Assessment:
     """Findings on layers of every sample that was split by depth, and what was not measured."""
-    findings: list[m.Finding] = []
-    missing: list[m.Missing] = []
+    said: list[m.Said] = []
     for sample in case.samples:
         state = layer_state(sample)
         if state is None:
-            missing += _missing(case, sample)
+            said += _missing(case, sample)
             continue
         if state.impossible:
-            findings.append(_impossible(case, state))
-        layered = _layers(case, state)
-        if layered is not None:
-            findings.append(layered)
-    return m.Assessment(tuple(findings), tuple(missing))
+            said.append(_impossible(case, state))
+        said.append(_layers(case, state))
+    return m.gathered(said)
 
 
 def _confidence(case: CaseFile, state: LayerState) -> m.Confidence:

@@ -11,7 +11,6 @@ from loambrief.tables import load
 
 
 def figure(subject: str) -> float:
-    """A published figure of ``stratification/figures``."""
     return load("stratification/figures").find(subject=subject)["statement_value"]
 
 

@@ -40,8 +40,6 @@ class Layer:
 
 @dataclass(frozen=True)
 class LayerState:
-    """Layers of one sample."""
-
     sample: Sample
     place: Place
     surface: Increment

@@ -49,15 +49,8 @@ LEAF = "tissue"
 
 def assess(case: CaseFile) -> m.Assessment:
     """One finding for each tissue test whose crop, part and stage have published ranges."""
-    findings: list[m.Finding] = []
-    missing: list[m.Missing] = []
-    for test in case.tissue:
-        said = _stalk(case, test) or _sap(case, test) or _leaf(case, test)
-        if isinstance(said, m.Finding):
-            findings.append(said)
-        else:
-            missing.append(said)
-    return m.Assessment(tuple(findings), tuple(missing))
+    return m.gathered(_stalk(case, test) or _sap(case, test) or _leaf(case, test)
+                      for test in case.tissue)
 
 
 def _crop(case: CaseFile, test: TissueTest) -> str:

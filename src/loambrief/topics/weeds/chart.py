@@ -3,7 +3,7 @@
 from loambrief.charts.weeds import Hint, HintSign, WeedMark, WeedSpec
 from loambrief.report.chart_text import captions
 from loambrief.report.context import Context
-from loambrief.topics.weeds.findings import hints
+from loambrief.topics.weeds.hints import hints
 
 
 def chart(context: Context) -> WeedSpec | None:

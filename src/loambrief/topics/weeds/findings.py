@@ -1,13 +1,11 @@
 """Weeds: a screening sign that is held against measurements and never sets a rate."""
 
 from loambrief.case.schema import CaseFile
-from loambrief.findings.model import Assessment, Finding, Missing, lacks
+from loambrief.findings.model import Assessment, gathered, lacks
 from loambrief.topics.weeds.control import control_finding
-from loambrief.topics.weeds.hints import WeedHint, hints, hints_finding
+from loambrief.topics.weeds.hints import hints_finding
 from loambrief.topics.weeds.lists import claims_finding, competition_finding, safety_finding
 from loambrief.topics.weeds.state import seen_weeds
-
-__all__ = ["WeedHint", "assess", "hints"]
 
 
 def assess(case: CaseFile) -> Assessment:
@@ -15,11 +13,8 @@ def assess(case: CaseFile) -> Assessment:
     seen = seen_weeds(case)
     if not seen:
         return Assessment()
-    found: list[Finding | None] = [hints_finding(case, seen), control_finding(case, seen),
-                                   claims_finding(case, seen), competition_finding(case, seen),
-                                   safety_finding(case, seen)]
     bare = list(dict.fromkeys(s.name for s in seen if s.cover is None))
-    missing: tuple[Missing, ...] = ()
-    if bare:
-        missing = (lacks("weeds.missing_cover", names=bare),)
-    return Assessment(tuple(f for f in found if f is not None), missing)
+    return gathered([hints_finding(case, seen), control_finding(case, seen),
+                     claims_finding(case, seen), competition_finding(case, seen),
+                     safety_finding(case, seen),
+                     lacks("weeds.missing_cover", names=bare) if bare else None])

@@ -49,6 +49,14 @@ def find_species(name: str) -> DataRow:
     return row
 
 
+def known_species(name: str | None) -> DataRow | None:
+    """The row of a weed by any name; None where it is not stated or no table knows it."""
+    try:
+        return find_species(name) if name else None
+    except UnknownName:
+        return None
+
+
 def common_name(row: DataRow) -> str:
     """The English name that is printed for a row of ``weeds/species``."""
     return parts(row["common_name"])[0]

@@ -1,20 +1,19 @@
 """The weeds of a case by their accepted names, and what was measured that can test them."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from dataclasses import dataclass
 from enum import StrEnum
 
 from loambrief.agronomy.registry import Result, subject
 from loambrief.case.schema import CaseFile, Sample, Weed
 from loambrief.case.select import main_increment, surface_increment
-from loambrief.errors import UnknownName
 from loambrief.findings.model import Message, say
 from loambrief.findings.places import named_place
 from loambrief.topics.compaction.formulas import constant as cone_constant
 from loambrief.topics.compaction.state import cone_state
 from loambrief.topics.salinity.state import salt_state
 from loambrief.topics.weeds.formulas import indicator_mean, indicator_weight
-from loambrief.topics.weeds.formulas_names import axis_value, common_name, constant, find_species
+from loambrief.topics.weeds.formulas_names import axis_value, common_name, constant, known_species
 from loambrief.units import plain
 
 SYSTEM = "plantatt"
@@ -24,8 +23,6 @@ POOR_DRAINAGE = ("poorly drained", "somewhat poorly drained")
 
 
 class Agreement(StrEnum):
-    """What a measurement says about a hint."""
-
     AGREES = "agrees"
     DIFFERS = "differs"
     MIXED = "mixed"
@@ -60,8 +57,6 @@ class Axis:
 
 @dataclass(frozen=True)
 class HintCheck:
-    """A hint held against a measurement."""
-
     verdict: Agreement
     measured: Message
     results: tuple[Result, ...] = ()
@@ -73,14 +68,8 @@ def seen_weeds(case: CaseFile) -> tuple[Seen, ...]:
 
 
 def _seen(weed: Weed) -> Seen:
-    row: Mapping[str, object] | None = None
-    for name in (weed.species, weed.eppo, weed.local_name):
-        try:
-            row = find_species(name) if name else None
-        except UnknownName:
-            continue
-        if row is not None:
-            break
+    known = map(known_species, (weed.species, weed.eppo, weed.local_name))
+    row = next((row for row in known if row is not None), None)
     shown = weed.local_name or (common_name(row) if row else weed.species)
     return Seen(weed, shown, str(row["scientific_name"]) if row else None, plain(weed.cover))
 
