@@ -14,7 +14,7 @@ from loambrief.agronomy import guides
 from loambrief.agronomy.registry import recording
 from loambrief.case.normalise import to_house
 from loambrief.case.repeats import treated
-from loambrief.case.validate import validate
+from loambrief.case.schema import CaseFile
 from loambrief.findings.model import Confidence, Grade, NeedKind, Side, Status, Verdict
 from loambrief.report.text import Writer
 from loambrief.tables import references
@@ -80,7 +80,7 @@ def build(layer=None, methods=None, field=None, sample=None, more=(), **top):
     first.update(sample or {})
     data["field"].update(field or {})
     data = _without_none(data)
-    case, faults = to_house(validate(data))
+    case, faults = to_house(CaseFile.model_validate(data))
     assert not faults
     return case
 
@@ -293,7 +293,8 @@ def test_advice_against_names_every_place_once():
     """ensures that two rich samples share one "do not buy" line."""
     data = [dict(BASE["samples"][0], id=i, area="15 ac",
                  increments=[{**LAYER, "phosphorus": "60 ppm"}]) for i in ("A1", "A2")]
-    case, _ = to_house(validate({**copy.deepcopy(BASE), "samples": copy.deepcopy(data)}))
+    data = {**copy.deepcopy(BASE), "samples": copy.deepcopy(data)}
+    case, _ = to_house(CaseFile.model_validate(data))
     assessment, _ = said(case)
     pairs = [pair for f in assessment.findings for pair in f.advise_against
              if pair[0].key == "nutrients.against_p"]

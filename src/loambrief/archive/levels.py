@@ -48,15 +48,10 @@ def revocation_data(reader: PdfFileReader) -> tuple[list, list]:
 
 def covered(certificate, lists: list, answers: list) -> bool:
     """Whether revocation data speaks of a certificate, as far as names and numbers tell."""
-    for item in lists:
-        if item.issuer == certificate.issuer:
-            return True
-    for answer in answers:
-        basic = answer["response_bytes"]["response"].parsed
-        for single in basic["tbs_response_data"]["responses"]:
-            if single["cert_id"]["serial_number"].native == certificate.serial_number:
-                return True
-    return False
+    return any(item.issuer == certificate.issuer for item in lists) or any(
+        single["cert_id"]["serial_number"].native == certificate.serial_number
+        for answer in answers for single in
+        answer["response_bytes"]["response"].parsed["tbs_response_data"]["responses"])
 
 
 def revocation_of(reader: PdfFileReader, field: str) -> str:

@@ -182,7 +182,8 @@ def due(store: Store, on: dt.date, ahead: int = 30) -> list[DueItem]:
     rows = find(store)
     found: list[DueItem] = []
     for row in rows:
-        if row.status == "issued" and row.valid_until and _between(row.valid_until, first, last):
+        if row.status == "issued" and row.valid_until and (
+                first.isoformat() <= row.valid_until <= last.isoformat()):
             found.append(_due(row, "validity", row.valid_until, "the advisory ends to hold"))
     looks = store.index.query(
         "SELECT n.number, n.revision, d.due, d.what FROM dues d JOIN numbers n ON n.seq = d.seq "
@@ -233,10 +234,6 @@ def _loose_documents(store: Store, on: dt.date) -> list[DueItem]:
                              f"documents of log line {seq} need not be kept any longer",
                              bool(held)))
     return found
-
-
-def _between(day: str, first: dt.date, last: dt.date) -> bool:
-    return first.isoformat() <= day <= last.isoformat()
 
 
 def _due(row: ListedRevision, kind: str, day: str, what: str) -> DueItem:

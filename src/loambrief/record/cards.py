@@ -5,18 +5,13 @@ from collections.abc import Iterable, Mapping
 
 from loambrief import __version__
 from loambrief.archive.store import Store
-from loambrief.case.schema import CaseFile, Contact
+from loambrief.case.schema import CaseFile
 from loambrief.errors import ArchiveBroken, UnknownName
 from loambrief.pipeline import Advice, made_with, tables_digest
 from loambrief.record.freeze import Frozen, inputs_digest
 
 MOST_WORDS = 200_000
 """Characters of the searchable text of one record."""
-
-
-def client_card(client: Contact) -> dict:
-    """Who the record is for, without what is not known."""
-    return {k: v for k, v in client.model_dump().items() if v is not None}
 
 
 def advisory_card(advice: Advice, data: bytes, files: Iterable[Frozen],
@@ -33,7 +28,7 @@ def advisory_card(advice: Advice, data: bytes, files: Iterable[Frozen],
     case, content = advice.loaded.case, json.loads(data)
     listed = [file.as_json() for file in files]
     return {
-        "client": client_card(case.client),
+        "client": {k: v for k, v in case.client.model_dump().items() if v is not None},
         "farm": case.farm.name,
         "field": {"name": case.field.name, "id": case.field.id},
         "crop": case.field.crop,
@@ -106,7 +101,6 @@ def record(store: Store, number: str, revision: int | None = None) -> dict:
         raise ArchiveBroken(f"the card of {number} revision {found['revision']} is missing or "
                             "damaged; 'archive check' says more")
     return {**found, "card": card}
-
 
 
 def file_of(card: Mapping, role: str) -> Mapping | None:

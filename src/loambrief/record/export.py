@@ -8,7 +8,7 @@ from io import BytesIO
 from loambrief.archive.canonical import sha256
 from loambrief.archive.store import Store
 from loambrief.record.rerender import marked_files
-from loambrief.record.retention import Scope, scope_of
+from loambrief.record.retention import scope_of
 from loambrief.report.blocks import DocumentStatus
 
 MARKS = {"withdrawn": DocumentStatus.WITHDRAWN, "superseded": DocumentStatus.SUPERSEDED}
@@ -36,21 +36,17 @@ def export_client(store: Store, client: str) -> dict[str, bytes]:
     """
     scope = scope_of(store, client=client)
     files: dict[str, bytes] = {}
-    events = [_event(store, seq, files) for seq, in store.index.query(
+    events = [_event(store, seq, files) for (seq,) in store.index.query(
         "SELECT seq FROM lines WHERE client = ? AND erased = 0 ORDER BY seq", (scope.client,))]
     seq, head = store.head
+    name = store.index.query("SELECT name FROM clients WHERE client = ?", (scope.client,))
     manifest = {
-        "client": client_name(store, scope), "log": {"seq": seq, "head": head}, "events": events,
+        "client": name[0][0] if name else "", "log": {"seq": seq, "head": head}, "events": events,
         "files": [{"path": path, "sha256": sha256(content), "size": len(content)}
                   for path, content in sorted(files.items())],
     }
     text = json.dumps(manifest, ensure_ascii=False, indent=2, sort_keys=True) + "\n"
     return {"manifest.json": text.encode("utf-8"), **dict(sorted(files.items()))}
-
-
-def client_name(store: Store, scope: Scope) -> str:
-    rows = store.index.query("SELECT name FROM clients WHERE client = ?", (scope.client,))
-    return rows[0][0] if rows else ""
 
 
 def _event(store: Store, seq: int, files: dict[str, bytes]) -> dict:
