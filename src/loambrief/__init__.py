@@ -1,3 +1,3 @@
 """Loambrief: field and lab evidence in, a priced and ranked crop and soil advisory out."""
 
-__version__ = "0.7.0"
+__version__ = "0.7.1"
