@@ -65,6 +65,12 @@ def test_own_material_is_taken_off_the_need():
     assert by_id["own.a"].own == "action" and by_id["own.a"].reasons == ("Cold soil.",)
 
 
+def test_own_material_at_no_rate_costs_nothing():
+    """ensures that neither material nor its spreading is charged where nothing is spread."""
+    plan = phosphorus(TSP, own_actions=[own(material="tsp", rate="0 lb/ac")])
+    assert {a.id: a.cost_total for a in plan.actions}["own.a"] == 0.0
+
+
 def test_own_material_that_covers_a_need_ends_it():
     """ensures that nothing is bought for a need that an own action meets whole."""
     plan = phosphorus(TSP, own_actions=[own(material="tsp", rate="120 lb/ac")])
