@@ -199,7 +199,7 @@ class _Builder:
         self.anchors: dict[str, tuple[object, int, int] | None] = {}
         self.unused: dict[str, tuple[yaml.NodeEvent, DataPath]] = {}
         """Anchors of single values that no alias has named: most are text with a "&"."""
-        self.last = Mark(1, 1)
+        self.last: yaml.Event | None = None
         self.events: Iterator[yaml.Event] = iter(())
 
     def build(self) -> tuple[SourceText, list[Problem]]:
@@ -220,7 +220,7 @@ class _Builder:
             stop = self._syntax(error) if isinstance(error, yaml.MarkedYAMLError) else _GivenUp(
                 Fault("CASE005", TOP, "an escape or a directive that cannot be read",
                       "plain text", "Remove the backslash or the line with '%'."),
-                self.last)  # \U00110000 and the like
+                _mark(self.last))  # \U00110000 and the like
         source = SourceText(self.file, self.text, data, self.keys, self.values,
                         frozenset(self.refused))
         problems = [
@@ -234,7 +234,7 @@ class _Builder:
 
     def _watched(self, events: Iterator[yaml.Event]) -> Iterator[yaml.Event]:
         for event in events:
-            self.last = _mark(event)
+            self.last = event
             yield event
 
     def _syntax(self, error: yaml.MarkedYAMLError) -> _GivenUp:
@@ -244,7 +244,7 @@ class _Builder:
             place = error.context_mark  # the line that lacks its ':', not the next one
         if (error.problem or "").startswith("found unexpected end of stream"):
             place = error.context_mark or place  # the quote that was never closed
-        mark = Mark(place.line + 1, place.column + 1) if place else self.last
+        mark = Mark(place.line + 1, place.column + 1) if place else _mark(self.last)
         fault = true_cause(error.problem or "", split_lines(self.text), mark.line - 1,
                            opened - 1 if opened else None)
         return _GivenUp(fault or explain(error.problem or "", error.context or "", opened), mark)
@@ -424,7 +424,9 @@ def read_sound(raw: bytes, file: str) -> SourceText:
     return source
 
 
-def _mark(event: yaml.Event) -> Mark:
+def _mark(event: yaml.Event | None) -> Mark:
+    if event is None:  # nothing was read yet
+        return Mark(1, 1)
     start = event.start_mark
     assert start is not None  # the parser marks every event
     return Mark(start.line + 1, start.column + 1)
