@@ -12,6 +12,7 @@ from loambrief.tables import load
 from loambrief.topics.carbon_nitrogen import formulas as carbon
 from loambrief.topics.carbon_nitrogen import formulas_compost as compost
 from loambrief.topics.carbon_nitrogen import formulas_decay as decay
+from loambrief.topics.carbon_nitrogen import formulas_nitrogen as nitrogen
 from loambrief.topics.carbon_nitrogen import formulas_supply as supply
 
 COMPOST = "carbon_nitrogen/compost_materials"
@@ -206,3 +207,16 @@ def test_clay_ranges_are_the_texture_triangle():
         assert 0 <= row["clay_low_pct"] < row["clay_high_pct"] <= 100
     assert carbon.clay_range("peat") is None
     assert carbon.clay_range("silty clay loam") == (27.0, 40.0)
+
+
+def test_a_method_without_printed_spans_gives_one_rate():
+    """ensures that a rate has ends only where the source prints a span or the test has an error."""
+    spans = ("base_high_lb_ac", "per_yield_high_lb", "om_low_lb_pct", "om_high_lb_pct")
+    rows = [r for r in load("carbon_nitrogen/nitrogen_methods") if not any(r[s] for s in spans)]
+    assert any(r["om_yield_lb"] for r in rows)
+    for row in rows:
+        inputs = {"method": row["method"], "crop": row["crop"], "organic_matter_pct": 2.0,
+                  "yield_goal": row["yield_least"] or row["yield_most"] or 60.0,
+                  "nitrate_n_ppm": 5.0, "nitrate_n_lb_ac": 10.0}
+        once = nitrogen.nitrogen_rate_yield_goal.evaluate(**inputs)
+        assert once.value is None or "high" not in once.details, row["method"]
