@@ -432,3 +432,11 @@ def test_a_higher_ph_never_looks_less_alkaline(crop, soil_ph):
     higher = min(soil_ph + 0.3, 12.0)
     one, two = (ph_suitability.evaluate(crop=crop, soil_ph=p).text for p in (soil_ph, higher))
     assert order.index(one) <= order.index(two)
+
+
+@pytest.mark.parametrize(("soil", "pounds"), [(4.48, 0.0), (4.5, 0.0), (4.75, 265.0), (5.0, 530.0)])
+def test_sulfur_begins_at_the_target_of_its_table(soil, pounds):
+    """ensures that a soil at the table's target takes none, though the wish lies just below it
+    (msu-blueberry-sulfur: 530 lb/ac on loam from pH 5.0 to 4.5)."""
+    assert sulfur_to_acidify(table="michigan_blueberry", soil_ph=soil, target_ph=4.46,
+                             texture="loam") == pytest.approx(pounds)
