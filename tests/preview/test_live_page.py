@@ -232,3 +232,12 @@ def test_a_faulty_case_is_shown_with_the_last_advisory(case):
         assert "No such file" in client.get("/problems").text
     finally:
         case.write_text(good, encoding="utf-8")
+
+
+@pytest.mark.parametrize("typed", ["12 ppm", "{value: 12, unit: ppm}"])
+def test_a_quantity_shows_in_its_box_however_it_is_typed(typed):
+    """ensures that number and unit stand in their boxes, whether typed in one or in two parts."""
+    source, _ = read_text(CASE.replace("12 ppm  # rerun", f"{typed}  # rerun"), "case.yaml")
+    (box,) = (box for section in sections(source) for entry in section.entries
+              for box in entry.boxes if box.name == PHOSPHORUS)
+    assert (box.value, box.unit) == ("12", "ppm")
