@@ -11,12 +11,15 @@ from loambrief.resources import templates_dir
 
 @cache
 def theme_file() -> Mapping[str, Any]:
-    """All of ``theme.toml``; raises ResourceMissing if it is not there."""
+    """All of ``theme.toml``; raises ResourceMissing if it is not there or has no colours."""
     path = templates_dir() / "theme.toml"
     try:
-        return tomllib.loads(path.read_text(encoding="utf-8"))
+        theme = tomllib.loads(path.read_text(encoding="utf-8"))
     except FileNotFoundError:
         raise ResourceMissing(f"{path} not found") from None
+    if "colors" not in theme:
+        raise ResourceMissing(f"{path}: no 'colors'")
+    return theme
 
 
 def theme_colours() -> Mapping[str, str]:

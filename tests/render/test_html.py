@@ -22,9 +22,10 @@ from model_texts import KINDS, headings, inside, links, texts
 from render_samples import model
 from sample_reports import report
 
+from loambrief import colours as colour_file
 from loambrief.charts import ChartSpec
 from loambrief.colours import contrast
-from loambrief.errors import RenderFault
+from loambrief.errors import RenderFault, ResourceMissing
 from loambrief.render.flow import MAKERS as ON_PAPER
 from loambrief.render.html import POLICY, SHOWN, page_colours, render_html
 from loambrief.render.plain import WRITERS
@@ -360,3 +361,15 @@ def test_several_fields_share_one_page(bare):
     page = html5lib.HTMLParser(strict=True, namespaceHTMLElements=False).parse(render_html(made))
     assert [_text(e) for e in page.iter("h1")] == ["Both fields"]
     assert len(page.findall(".//nav//li")) == 3
+
+
+@pytest.mark.parametrize(("text", "lacking"), [
+    ("[night]\nink = '#FFFFFF'\n", "colors"), ("[colors]\nink = '#000000'\n", "night")])
+def test_a_theme_without_its_colours_is_named(tmp_path, monkeypatch, text, lacking):
+    """ensures that a theme that lacks a part is told as such, not as a fault of the program."""
+    (tmp_path / "theme.toml").write_text(text, encoding="utf-8")
+    monkeypatch.setattr(colour_file, "templates_dir", lambda: tmp_path)
+    read = colour_file.theme_file.__wrapped__
+    monkeypatch.setattr("loambrief.render.html.theme_file", read)
+    with pytest.raises(ResourceMissing, match=lacking):
+        page_colours()

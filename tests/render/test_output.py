@@ -10,9 +10,10 @@ import pikepdf
 import pypdfium2
 import pytest
 from pdf_text import page_texts
-from render_samples import CLIENT, model
+from render_samples import CLIENT, WORDS, model
 
 from loambrief.charts.fonts import FILES, font_path
+from loambrief.charts.model import FixedWords
 from loambrief.charts.theme import theme
 from loambrief.render.pdf import render_pdf
 from loambrief.render.styles import SMALLEST, look
@@ -21,6 +22,14 @@ from loambrief.report.blocks import DocumentStatus, Paper
 
 def _flat(text):
     return re.sub(r"\s+", " ", text.replace("\u00a0", " "))
+
+
+def test_own_words_for_page_numbers_may_hold_braces():
+    """ensures that only the two places for numbers are filled, whatever else is written there."""
+    words = FixedWords((*((n, w) for n, w in WORDS.texts if n != "page_of"),
+                        ("page_of", "{s} {} / {} {}")))
+    pages = page_texts(render_pdf(model(words=words)))
+    assert f"{{s}} 1 / {len(pages)} {{}}" in _flat(pages[0])
 
 
 def test_first_page_stands_alone(reader):

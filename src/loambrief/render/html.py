@@ -299,7 +299,9 @@ class Page:
 def page_colours(accent: str = "") -> tuple[dict[str, str], dict[str, str]]:
     """The theme's colours by day and by night, with an accent in place of its own."""
     day = {name: getattr(theme(), name) for name in COLOURS}
-    night = {name: theme_file()["night"][name] for name in COLOURS}
+    night = dict(theme_file().get("night", {}))
+    if set(night) != set(COLOURS):
+        raise ResourceMissing(f"theme.toml: [night] needs {', '.join(COLOURS)}")
     if accent:
         day |= {"accent": accent, "accent_soft": mixed(accent, day["paper"], SOFT)}
         night |= {"accent": lifted(accent, night["paper"], LEAST_CONTRAST),

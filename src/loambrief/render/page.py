@@ -48,7 +48,7 @@ def _number_pages(canvas: TaggedCanvas, pattern: str, look: Look) -> None:
     style, total = look.style("label"), canvas.page_count()
     colour = style.textColor
     for index, page in enumerate(canvas.finished_pages(), start=1):
-        text = pattern.format(index, total)
+        text = pattern.replace("{}", str(index), 1).replace("{}", str(total), 1)
         x = look.width - look.lengths["margin_side"] - text_width(text, style)
         shown = canvas.printer.show(text, style.fontName, style.fontSize)
         line = (f"{artifact_operator('Pagination', 'Footer')} BT "
